@@ -1,0 +1,1 @@
+"""The computation: pure functions over plain values. No clock, no file, no socket, no framework."""

@@ -1,0 +1,142 @@
+"""What the computation is told about a sump: fluid, tank, signals, vessels, supplies, station."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Literal, TypeAlias
+
+from advisor.geometry import Tank
+from advisor.words import Signal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fluid:
+    """A concentrate and the mix that is made of it. Strengths are fractions of the mix."""
+
+    id: str
+    refractometer_factor: float
+    """Concentration in % of the mix per °Brix, as on a data sheet. [%/°Brix]"""
+    band_low: float
+    band_high: float
+    target: float
+    premix_max: float = 0.20
+    weak_mix: float = 0.0
+    """0 where plain water may be added."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Levels:
+    """Depths with the pumps stopped and everything drained back. [mm]"""
+
+    low: float
+    target: float
+    brim: float
+    top_up: float
+    """Under this a top-up is due; midway between low and target unless the plant file says."""
+    low_running: float | None = None
+    """What the pumps need while they run."""
+
+
+LevelKind: TypeAlias = Literal["depth", "air-gap", "volume", "percent", "pressure"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignalPlan:
+    """What a sensor is said to be. `sd` is in the signal's internal unit."""
+
+    signal: Signal
+    sd: float | None = None
+    interval: float | None = None
+    """Usual time between readings; learned where absent. [s]"""
+    stale_after: float | None = None
+    """Age at which the signal is stale; ten intervals where absent. [s]"""
+    kind: LevelKind = "depth"
+    """Of a level signal."""
+    mount: float | None = None
+    """Of an air-gap sensor: its height above the floor. [mm]"""
+    compensated: bool = True
+    """Of a refractometer: its reading is referred to 20 °C already."""
+    needs_flow: bool = True
+    """Of a refractometer: it says nothing while the pumps stand still."""
+    sd_fraction: float = 0.01
+    """Of a totaliser: sd of its gain. [1]"""
+    rollover: float | None = None
+    """Of a totaliser: it starts again at zero here. [L]"""
+    counter: bool = False
+    """Of `cutting`: a part counter instead of on and off."""
+    unit: str = ""
+    """Unit in which the plant reads this signal, for limits and for people."""
+    per_unit: float = 1.0
+    offset: float = 0.0
+    """internal = per_unit * (reading in `unit`) + offset."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Vessel:
+    """What people pour from. [L]"""
+
+    id: str
+    volume: float
+    graduation: float
+    carry_fill: float = 0.8
+    """Filled at most so far. [1]"""
+    graduation_unit: str = "L"
+    """Unit in which its marks are read."""
+
+    @property
+    def fill(self) -> float:
+        """The most that is carried in it. [L]"""
+        return self.volume * self.carry_fill
+
+
+SupplyKind: TypeAlias = Literal["water", "drum", "premix", "proportioner"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Supply:
+    """Where water, concentrate or a mix comes from."""
+
+    id: str
+    kind: SupplyKind
+    fluid: str | None = None
+    volume: float | None = None
+    """Of a full drum or tote. [L]"""
+    strength: float | None = None
+    """Of a premix. [1]"""
+    settings: tuple[float, ...] = ()
+    """Strengths that a proportioner can be set to. [1]"""
+    hardness: float | None = None
+    """Of a water, as CaCO3. [mg/L]"""
+    chloride: float | None = None
+    """Of a water. [mg/L]"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Station:
+    """A dosing unit at the sump. [L]"""
+
+    automatic: bool = False
+    max_dose: float | None = None
+    max_day: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SumpPlan:
+    """Everything the computation is told about one sump."""
+
+    id: str
+    name: str
+    fluid: Fluid
+    tank: Tank
+    levels: Levels
+    holdup: float | None = None
+    """Volume up in the machine while the pumps run; `None`: unknown, to be learned. [L]"""
+    signals: Mapping[Signal, SignalPlan] = field(default_factory=lambda: MappingProxyType({}))
+    vessels: tuple[Vessel, ...] = ()
+    """Empty: litres to the graduation of 0.1."""
+    supplies: tuple[Supply, ...] = ()
+    station: Station | None = None
+    headroom: float = 15.0
+    """Kept free under the brim after a dose. [mm]"""
+    margin_sd: float = 2.0
+    """Sds of the volume that are kept free on top of the headroom. [1]"""

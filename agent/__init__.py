@@ -1,0 +1,1 @@
+"""The process: broker, decoding, store, schedule, publishing and command line around `advisor`."""

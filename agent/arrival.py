@@ -1,0 +1,33 @@
+"""What comes off the broker or out of a recording, before anybody has looked inside."""
+
+from dataclasses import dataclass
+
+from advisor.words import Instant
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """One message with the time at which it arrived."""
+
+    at: Instant
+    topic: str
+    payload: bytes
+    retain: bool = False
+    redelivered: bool = False
+    """The broker says that it may have been delivered before."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """The clock moved, nothing arrived."""
+
+    at: Instant
+
+
+@dataclass(frozen=True, slots=True)
+class Outgoing:
+    """One message to publish at QoS 1; an empty retained payload withdraws a retained one."""
+
+    topic: str
+    payload: bytes
+    retain: bool

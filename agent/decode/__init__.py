@@ -1,0 +1,1 @@
+"""Payloads to samples, reports and refusals."""

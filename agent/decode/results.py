@@ -1,0 +1,99 @@
+"""What a payload turned out to be: samples, reports, commands, or a refusal with its reason."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Literal, TypeAlias
+
+from advisor.words import Entry, Instant, Signal
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """A sensor's value in the signal's internal unit; `at` is the payload's time, if it has one."""
+
+    sump: str
+    signal: Signal
+    at: Instant | None
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """What a person or a station reported about a sump."""
+
+    sump: str
+    entry: Entry
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StockReport:
+    """What is left of a supply. [L]"""
+
+    supply: str
+    at: Instant
+    id: str
+    volume: float
+    lot: str = ""
+    expires: Instant | None = None
+    by: str = ""
+
+
+AlarmVerb: TypeAlias = Literal[
+    "acknowledge",
+    "shelve",
+    "unshelve",
+    "suppress",
+    "out-of-service",
+    "return-to-service",
+    "reset",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmOrder:
+    """What a person wants done with an alarm."""
+
+    sump: str
+    at: Instant
+    alarm: str
+    signal: Signal | None
+    verb: AlarmVerb
+    until: Instant | None = None
+    by: str = ""
+
+
+class Reason(StrEnum):
+    """Why something was refused: also the label of its counter."""
+
+    NOT_A_NUMBER = "not-a-number"
+    NOT_TEXT = "not-text"
+    NOT_JSON = "not-json"
+    POINTER = "pointer"
+    SENML = "senml"
+    UNIT = "unit"
+    RANGE = "range"
+    TIME = "time"
+    FUTURE = "future"
+    TOO_OLD = "too-old"
+    RETAINED = "retained"
+    EMPTY = "empty"
+    OVERSIZED = "oversized"
+    UNKNOWN_TOPIC = "unknown-topic"
+    UNKNOWN_SUMP = "unknown-sump"
+    SCHEMA = "schema"
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """What could not be used, and why."""
+
+    topic: str
+    reason: Reason
+    detail: str
+    """Where, what was found, what was expected."""
+    excerpt: str
+    """The beginning of the payload, escaped; at most 120 characters."""
+    sump: str | None = None
+
+
+Decoded: TypeAlias = Sample | Report | StockReport | AlarmOrder | Refusal

@@ -1,0 +1,73 @@
+"""A plant as the agent works with it, every unit already converted."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from advisor.plan import SumpPlan, Supply, Vessel
+from advisor.words import Signal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sparkplug:
+    """Where a signal stands in Sparkplug B."""
+
+    group: str
+    edge: str
+    device: str
+    metric: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Binding:
+    """Where a signal comes from, and how its payload is read."""
+
+    sump: str
+    signal: Signal
+    topic: str | None
+    sparkplug: Sparkplug | None = None
+    value_pointer: str | None = None
+    time_pointer: str | None = None
+    unit_pointer: str | None = None
+    name: str | None = None
+    """Picks the SenML record where a pack holds several names."""
+    unit: str = ""
+    """Unit of a payload that carries none."""
+    true_values: frozenset[str] = frozenset()
+    """Of on/off signals, in lower case."""
+    low: float | None = None
+    high: float | None = None
+    """Values outside are refused. [internal unit]"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BrokerSettings:
+    """How to reach the broker. Secrets are read when connecting, never kept here."""
+
+    host: str
+    port: int
+    tls: bool
+    ca_file: Path | None = None
+    cert_file: Path | None = None
+    key_file: Path | None = None
+    client_id: str = "millpond"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plant:
+    """The whole plant."""
+
+    id: str
+    name: str
+    units: str
+    """What people read and write: `metric` or `us`."""
+    timezone: str
+    prefix: str
+    broker: BrokerSettings
+    store: Path
+    sumps: Mapping[str, SumpPlan]
+    bindings: tuple[Binding, ...]
+    supplies: Mapping[str, Supply]
+    vessels: Mapping[str, Vessel]
+    lateness_ms: int = 10 * 60_000
+    backlog_max_ms: int = 7 * 86_400_000

@@ -1,0 +1,1 @@
+"""A plant to test against. Takes units and geometry from `advisor`, never its judgement."""
