@@ -53,7 +53,12 @@ def entry_id(entry: Entry) -> str:
     return entry.id
 
 
-SIGNAL_ORDER = {signal: place for place, signal in enumerate(Signal, start=1)}
+# At one moment the pumps come first, since they tell how the level is to be read.
+_FIRST = (Signal.RUNNING, Signal.CUTTING, Signal.TEMPERATURE)
+SIGNAL_ORDER = {
+    signal: place
+    for place, signal in enumerate((*_FIRST, *(s for s in Signal if s not in _FIRST)), start=1)
+}
 
 
 def evidence_order(evidence: Evidence) -> tuple[Instant, int, str]:
