@@ -86,3 +86,25 @@ class CredentialsError(MillpondError):
     def __init__(self, variable: str, what: str) -> None:
         self.variable = variable
         super().__init__(f"{variable}: {what}")
+
+
+class StoreUnavailable(StoreError):  # noqa: N818  a state that passes, not a mistake
+    """The store cannot be used at the moment: locked, disk full, disk away. Waiting helps."""
+
+
+class BrokerError(MillpondError):
+    """The broker refuses the agent, or the link to it is gone for good."""
+
+
+class RecordingError(MillpondError):
+    """A recording has a line that is none.
+
+    Attributes
+    ----------
+    line : int
+        Its number, from 1.
+    """
+
+    def __init__(self, line: int, what: str) -> None:
+        self.line = line
+        super().__init__(f"line {line}: {what}")
