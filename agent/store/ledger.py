@@ -1,46 +1,224 @@
-"""The embedded store: a log of accepted evidence, checkpoints, and an outbox, in SQLite."""
+"""The embedded store: a log of accepted evidence, checkpoints of beliefs, and an outbox, in SQLite.
 
-from collections.abc import Sequence
+What `commit` has written survives a crash of the process and a loss of power. Evidence that exists
+already is not written again.
+"""
+
+import sqlite3
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Self
 
-from advisor.words import Evidence, Instant, Signal
+from advisor.words import DAY, Evidence, Instant, Reading, Signal
 from agent.arrival import Outgoing
 from agent.decode.results import Reason, Refusal
-from agent.store.batch import Batch
+from agent.store.batch import Batch, evidence_order
+from agent.store.database import Database, story
+from agent.store.migrations import migrate
+from agent.store.patience import Patience
+from agent.store.rows import entry_from, refusal_from
+from agent.store.writing import write_beliefs, write_evidence, write_messages, write_refusals
 
 
 class Ledger:
-    """Signatures; the inside follows."""
+    """One plant's store. On disk, any thread may use it; in memory, the one that opened it.
+
+    Parameters
+    ----------
+    database : Database
+        Where the tables are, of the newest version.
+    belief_schema : int
+        Version of what checkpoints and standings hold; those of another version are passed over.
+    backlog_max : Instant
+        How far back checkpoints are kept. [ms]
+    """
+
+    def __init__(self, database: Database, *, belief_schema: int, backlog_max: Instant) -> None:
+        self._database = database
+        self._schema = belief_schema
+        self._backlog_max = backlog_max
+        self._numbers: dict[tuple[str, Signal], int] = {}
+        self._learn_numbers()
 
     @classmethod
-    def open(cls, path: Path | None, *, belief_schema: int = 1, backlog_max: Instant = 7 * 86_400_000) -> Self:
-        raise NotImplementedError
+    def open(
+        cls, path: Path | None, *, belief_schema: int = 1, backlog_max: Instant = 7 * DAY
+    ) -> Self:
+        """Open the store, make it where there is none, bring an older one to the newest version.
+
+        Raises
+        ------
+        StoreUnavailable
+            If the file is locked, or its disk is full or away.
+        StoreError
+            If the file is no store of ours, damaged, or of a newer version.
+        """
+        try:
+            database = Database(path)
+            migrate(database.writer, path)
+        except sqlite3.DatabaseError as error:
+            raise story(path, error) from error
+        return cls(database, belief_schema=belief_schema, backlog_max=backlog_max)
+
+    def wait_with(self, patience: Patience) -> None:
+        """From now on, wait while the store is locked or full, instead of raising."""
+        self._database.patience = patience
+
     def commit(self, batch: Batch) -> None:
-        raise NotImplementedError
+        """Write a batch in one transaction; evidence that exists already is passed over.
+
+        Raises
+        ------
+        StoreUnavailable
+            If the store is locked or full; nothing of the batch is written then.
+        """
+        self._number({(sump, signal) for sump, signal, *_ in batch.readings})
+
+        def write(connection: sqlite3.Connection) -> None:
+            write_evidence(connection, batch, self._numbers)
+            write_refusals(connection, batch)
+            write_beliefs(connection, batch, self._schema, self._backlog_max)
+            write_messages(connection, batch)
+
+        self._database.transact(write)
+
     def newest(self) -> dict[tuple[str, Signal], Instant]:
-        raise NotImplementedError
+        """Time of the newest used reading, by signal; signals without one are left out."""
+        found: dict[tuple[str, Signal], Instant] = {}
+        for key, number in self._numbers.items():
+            row = self._database.row(
+                "SELECT at FROM reading WHERE signal = ? AND used ORDER BY at DESC LIMIT 1", number
+            )
+            if row is not None:
+                found[key] = row[0]
+        return found
+
     def has_reading(self, sump: str, signal: Signal, at: Instant) -> bool:
-        raise NotImplementedError
-    def has_entry(self, sump: str, id: str) -> bool:
-        raise NotImplementedError
+        """Whether a reading of this signal for this time is stored, used or not."""
+        number = self._numbers.get((sump, signal))
+        return number is not None and bool(
+            self._database.rows("SELECT 1 FROM reading WHERE signal = ? AND at = ?", number, at)
+        )
+
+    def has_entry(self, sump: str, id: str) -> bool:  # noqa: A002  the design's own word
+        """Whether an entry of this id is stored; one that was replaced still is."""
+        return bool(self._database.rows("SELECT 1 FROM entry WHERE sump = ? AND id = ?", sump, id))
+
     def evidence(self, sump: str, after: Instant) -> list[Evidence]:
-        raise NotImplementedError
+        """Evidence in use that is later than `after`, in the order of `evidence_order`.
+
+        An entry that another one replaces is left out; of two that replace each other the one
+        that came last stands.
+        """
+        found: list[Evidence] = [
+            entry_from(kind, body)
+            for kind, body in self._database.rows(
+                """SELECT kind, body FROM entry AS e WHERE sump = ? AND at > ? AND NOT EXISTS (
+                    SELECT 1 FROM entry AS r
+                    WHERE r.sump = e.sump AND r.replaces = e.id AND r.number != e.number
+                    AND (e.replaces IS NOT r.id OR r.number > e.number))""",
+                sump,
+                after,
+            )
+        ]
+        for (owner, signal), number in self._numbers.items():
+            if owner == sump:
+                found += [
+                    Reading(at, signal, value)
+                    for at, value in self._database.rows(
+                        "SELECT at, value FROM reading WHERE signal = ? AND at > ? AND used",
+                        number,
+                        after,
+                    )
+                ]
+        found.sort(key=evidence_order)
+        return found
+
     def checkpoint(self, sump: str, at: Instant) -> tuple[Instant, bytes] | None:
-        raise NotImplementedError
+        """Time and belief of the newest checkpoint that is not later than `at`."""
+        row = self._database.row(
+            """SELECT at, body FROM checkpoint WHERE sump = ? AND at <= ? AND schema = ?
+            ORDER BY at DESC LIMIT 1""",
+            sump,
+            at,
+            self._schema,
+        )
+        return None if row is None else (row[0], row[1])
+
     def drop_checkpoints(self, sump: str, after: Instant) -> None:
-        raise NotImplementedError
+        """Forget checkpoints later than `after`: a late report made them wrong."""
+        self._execute("DELETE FROM checkpoint WHERE sump = ? AND at > ?", [(sump, after)])
+
     def standings(self) -> dict[str, bytes]:
-        raise NotImplementedError
+        """Newest standing of each sump."""
+        return dict(
+            self._database.rows("SELECT sump, body FROM standing WHERE schema = ?", self._schema)
+        )
+
     def clock(self) -> Instant | None:
-        raise NotImplementedError
+        """Stamp of the newest item taken in; `None` in a new store."""
+        row = self._database.row("SELECT at FROM clock")
+        return None if row is None else int(row[0])
+
     def unsent(self, limit: int) -> list[tuple[int, Outgoing]]:
-        raise NotImplementedError
+        """Messages that wait to be sent, oldest first, at most `limit`, each with its number."""
+        return self.unsent_after(0, limit)
+
+    def unsent_after(self, number: int, limit: int) -> list[tuple[int, Outgoing]]:
+        """As `unsent`, only those numbered above `number`."""
+        return [
+            (found, Outgoing(topic, payload, bool(retain)))
+            for found, topic, payload, retain in self._database.rows(
+                """SELECT number, topic, payload, retain FROM outbox WHERE number > ?
+                ORDER BY number LIMIT ?""",
+                number,
+                limit,
+            )
+        ]
+
     def mark_sent(self, numbers: Sequence[int]) -> None:
-        raise NotImplementedError
+        """Forget messages that the broker has confirmed."""
+        self._execute("DELETE FROM outbox WHERE number = ?", [(number,) for number in numbers])
+
     def refusals(self, limit: int) -> list[tuple[Instant, Refusal]]:
-        raise NotImplementedError
+        """Newest refusals with their times, newest first, at most `limit`."""
+        return [
+            refusal_from((at, sump, topic, reason, detail, excerpt))
+            for at, sump, topic, reason, detail, excerpt in self._database.rows(
+                """SELECT at, sump, topic, reason, detail, excerpt FROM refusal
+                ORDER BY number DESC LIMIT ?""",
+                limit,
+            )
+        ]
+
     def refusal_counts(self) -> dict[Reason, int]:
-        raise NotImplementedError
+        """How many were refused since the store was made, by reason."""
+        rows = self._database.rows("SELECT reason, count FROM refusal_count")
+        return {Reason(reason): count for reason, count in rows}
+
     def close(self) -> None:
-        raise NotImplementedError
+        """Close every connection; the ledger is of no use afterwards."""
+        self._database.close()
+
+    def _execute(self, statement: str, rows: Iterable[tuple[object, ...]]) -> None:
+        """Run a statement once for each row, in one transaction."""
+        self._database.transact(lambda connection: _run_each(connection, statement, rows))
+
+    def _learn_numbers(self) -> None:
+        """Read the numbers of the signals that the store knows."""
+        rows = self._database.rows("SELECT id, sump, name FROM signal")
+        self._numbers = {(sump, Signal(name)): number for number, sump, name in rows}
+
+    def _number(self, signals: set[tuple[str, Signal]]) -> None:
+        """Give numbers to signals that have none yet, in a transaction of its own."""
+        new = sorted(signals - self._numbers.keys())
+        if new:
+            self._execute("INSERT OR IGNORE INTO signal (sump, name) VALUES (?, ?)", new)
+            self._learn_numbers()
+
+
+def _run_each(
+    connection: sqlite3.Connection, statement: str, rows: Iterable[tuple[object, ...]]
+) -> None:
+    """Run a statement once for each row."""
+    connection.executemany(statement, rows)

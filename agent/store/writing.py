@@ -1,0 +1,120 @@
+"""A batch into the store's tables: what exists already is passed over, what is bounded is cut."""
+
+import sqlite3
+from collections import Counter
+from collections.abc import Mapping
+
+from advisor.words import HOUR, Instant, Signal
+from agent.store.batch import Batch
+from agent.store.rows import entry_row, refusal_row
+
+REFUSALS_KEPT = 10_000
+DENSE_CHECKPOINTS: Instant = 2 * HOUR
+"""Back to here every checkpoint is kept, before that one an hour."""
+
+
+def write_evidence(
+    connection: sqlite3.Connection, batch: Batch, numbers: Mapping[tuple[str, Signal], int]
+) -> None:
+    """Write readings, entries and stock reports; `numbers` are those of the signals."""
+    connection.executemany(
+        "INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?)",
+        [
+            (numbers[sump, signal], at, value, used)
+            for sump, signal, at, value, used in batch.readings
+        ],
+    )
+    if batch.entries:
+        connection.executemany(
+            """INSERT OR IGNORE INTO entry (sump, id, at, received, kind, replaces, body)
+            VALUES (?, ?, ?, ?, ?, ?, ?)""",
+            map(entry_row, batch.entries),
+        )
+    if batch.stock:
+        connection.executemany(
+            "INSERT OR IGNORE INTO stock VALUES (?, ?, ?, ?, ?, ?, ?)",
+            [(s.supply, s.id, s.at, s.volume, s.lot, s.expires, s.by) for s in batch.stock],
+        )
+
+
+def write_refusals(connection: sqlite3.Connection, batch: Batch) -> None:
+    """Write refusals, count them, and forget the oldest beyond `REFUSALS_KEPT`."""
+    if not batch.refusals:
+        return
+    connection.executemany(
+        """INSERT INTO refusal (at, sump, topic, reason, detail, excerpt)
+        VALUES (?, ?, ?, ?, ?, ?)""",
+        [refusal_row(at, refusal) for at, refusal in batch.refusals],
+    )
+    connection.executemany(
+        """INSERT INTO refusal_count VALUES (?, ?)
+        ON CONFLICT DO UPDATE SET count = count + excluded.count""",
+        Counter(refusal.reason.value for _, refusal in batch.refusals).items(),
+    )
+    connection.execute(
+        "DELETE FROM refusal WHERE number <= (SELECT max(number) FROM refusal) - ?",
+        (REFUSALS_KEPT,),
+    )
+
+
+def write_beliefs(
+    connection: sqlite3.Connection, batch: Batch, schema: int, backlog_max: Instant
+) -> None:
+    """Write checkpoints and standings, and thin out the checkpoints of the past.
+
+    Parameters
+    ----------
+    connection : sqlite3.Connection
+        In a transaction.
+    batch : Batch
+        What is to be written.
+    schema : int
+        Version of what checkpoints and standings hold.
+    backlog_max : Instant
+        How far back a late report may reach; one checkpoint older than that is kept. [ms]
+    """
+    for sump, at, body in batch.checkpoints:
+        before = connection.execute(
+            "SELECT max(at) FROM checkpoint WHERE sump = ? AND at < ?", (sump, at)
+        ).fetchone()[0]
+        connection.execute(
+            "INSERT OR REPLACE INTO checkpoint (sump, at, schema, body) VALUES (?, ?, ?, ?)",
+            (sump, at, schema, body),
+        )
+        if before is not None and before // HOUR < at // HOUR:
+            _thin(connection, sump, at, backlog_max)
+    if batch.standings:
+        connection.executemany(
+            "INSERT OR REPLACE INTO standing (sump, schema, body) VALUES (?, ?, ?)",
+            [(sump, schema, body) for sump, body in batch.standings.items()],
+        )
+
+
+def _thin(connection: sqlite3.Connection, sump: str, newest: Instant, backlog_max: Instant) -> None:
+    """Keep the last checkpoint of each whole hour, and the newest one beyond the backlog."""
+    dense_from = newest // HOUR * HOUR - DENSE_CHECKPOINTS
+    connection.execute(
+        """DELETE FROM checkpoint WHERE sump = :sump AND at < :dense AND at NOT IN (
+            SELECT max(at) FROM checkpoint WHERE sump = :sump GROUP BY at / :hour)""",
+        {"sump": sump, "dense": dense_from, "hour": HOUR},
+    )
+    connection.execute(
+        """DELETE FROM checkpoint WHERE sump = :sump AND at < (
+            SELECT max(at) FROM checkpoint WHERE sump = :sump AND at <= :oldest)""",
+        {"sump": sump, "oldest": newest - backlog_max},
+    )
+
+
+def write_messages(connection: sqlite3.Connection, batch: Batch) -> None:
+    """Write what is to be sent, and up to when timers have run."""
+    if batch.outgoing:
+        connection.executemany(
+            "INSERT INTO outbox (topic, payload, retain) VALUES (?, ?, ?)",
+            [(message.topic, message.payload, message.retain) for message in batch.outgoing],
+        )
+    if batch.clock is not None:
+        connection.execute(
+            """INSERT INTO clock VALUES (1, ?)
+            ON CONFLICT DO UPDATE SET at = max(at, excluded.at)""",
+            (batch.clock,),
+        )
