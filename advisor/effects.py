@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal, TypeAlias
 
-from advisor.words import Estimate, Instant, Signal, SumpEvent, SumpState
+from advisor.words import Estimate, Instant, Priority, Signal, SumpEvent, SumpState
 
 AdviceKind: TypeAlias = Literal["none", "top-up", "charge", "exchange", "check"]
 
@@ -112,9 +112,6 @@ class AlarmState(StrEnum):
     SHELVED = "shelved"
     SUPPRESSED = "suppressed"
     OUT_OF_SERVICE = "out-of-service"
-
-
-Priority: TypeAlias = Literal["low", "medium", "high"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,11 +2,13 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from math import isfinite
 from types import MappingProxyType
 from typing import Literal, TypeAlias
 
+from advisor.errors import AdvisorError
 from advisor.geometry import Tank
-from advisor.words import Signal
+from advisor.words import Priority, Signal
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,6 +123,47 @@ class Station:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmPlan:
+    """What a plant wants otherwise of one alarm; `None` leaves the default.
+
+    Raises
+    ------
+    AdvisorError
+        If a time, a deadband or a confidence is no number that makes sense.
+    """
+
+    enabled: bool | None = None
+    """False: the alarm is never raised here."""
+    priority: Priority | None = None
+    limit: float | None = None
+    """In the quantity's internal unit, such as mm of rest depth or a fraction."""
+    deadband: float | None = None
+    """How far inside the limit the value must be to clear, in the same unit."""
+    on_delay: float | None = None
+    """Beyond the limit for so long before it is raised. [s]"""
+    off_delay: float | None = None
+    """Back inside for so long before it clears; at least a minute. [s]"""
+    latching: bool | None = None
+    """True: it stays until somebody resets it."""
+    re_alarm: float | None = None
+    """Acknowledged and still active for so long: it asks again. [s]"""
+    shelve_max: float | None = None
+    """Longest time for which it may be shelved. [s]"""
+    confidence: float | None = None
+    """Probability of being beyond the limit from which it is; 0.5 judges the estimate as such."""
+
+    def __post_init__(self) -> None:
+        for quantity in ("deadband", "on_delay", "off_delay", "re_alarm", "shelve_max"):
+            value = getattr(self, quantity)
+            if value is not None and not (isfinite(value) and value >= 0.0):
+                raise AdvisorError(quantity, value, "a number, 0 or more")
+        if self.limit is not None and not isfinite(self.limit):
+            raise AdvisorError("limit", self.limit, "a number")
+        if self.confidence is not None and not 0.5 <= self.confidence < 1.0:
+            raise AdvisorError("confidence", self.confidence, "0.5 up to less than 1")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SumpPlan:
     """Everything the computation is told about one sump."""
 
@@ -140,3 +183,5 @@ class SumpPlan:
     """Kept free under the brim after a dose. [mm]"""
     margin_sd: float = 2.0
     """Sds of the volume that are kept free on top of the headroom. [1]"""
+    alarms: Mapping[str, AlarmPlan] = field(default_factory=lambda: MappingProxyType({}))
+    """By alarm name, or name and signal as in ``signal-stale/brix``, which goes first."""

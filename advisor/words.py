@@ -176,6 +176,36 @@ Entry: TypeAlias = Addition | Drain | Charge | Check | Service | Delivery
 Evidence: TypeAlias = Reading | Entry
 
 
+# --- orders: what people want done with an alarm --------------------------------------------------
+
+
+Priority: TypeAlias = Literal["low", "medium", "high"]
+"""Of an alarm: how soon somebody must act."""
+
+AlarmVerb: TypeAlias = Literal[
+    "acknowledge",
+    "shelve",
+    "unshelve",
+    "suppress",
+    "out-of-service",
+    "return-to-service",
+    "reset",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmOrder:
+    """What a person wants done with an alarm. `sump` is empty for one of the whole plant."""
+
+    sump: str
+    at: Instant
+    alarm: str
+    signal: Signal | None
+    verb: AlarmVerb
+    until: Instant | None = None
+    by: str = ""
+
+
 # --- state: what is known about a sump at a moment ------------------------------------------------
 
 
@@ -262,3 +292,5 @@ class SumpState:
     """The newest events, oldest first; complete from `events_since` on."""
     events_since: Instant
     findings: tuple[Finding, ...] = field(default=())
+    intervals: Mapping[Signal, float] = field(default_factory=dict)
+    """Usual time between a signal's readings, as learned; absent keys: not known yet. [s]"""

@@ -2,9 +2,20 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Literal, TypeAlias
+from typing import TypeAlias
 
-from advisor.words import Entry, Instant, Signal
+from advisor.words import AlarmOrder, AlarmVerb, Entry, Instant, Signal
+
+__all__ = [
+    "AlarmOrder",
+    "AlarmVerb",
+    "Decoded",
+    "Reason",
+    "Refusal",
+    "Report",
+    "Sample",
+    "StockReport",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,30 +46,6 @@ class StockReport:
     volume: float
     lot: str = ""
     expires: Instant | None = None
-    by: str = ""
-
-
-AlarmVerb: TypeAlias = Literal[
-    "acknowledge",
-    "shelve",
-    "unshelve",
-    "suppress",
-    "out-of-service",
-    "return-to-service",
-    "reset",
-]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AlarmOrder:
-    """What a person wants done with an alarm."""
-
-    sump: str
-    at: Instant
-    alarm: str
-    signal: Signal | None
-    verb: AlarmVerb
-    until: Instant | None = None
     by: str = ""
 
 
