@@ -1,0 +1,66 @@
+# The commands to remember. `make` alone lists them.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
+
+.DEFAULT_GOAL := help
+.PHONY: help demo test check bench schemas lock clean
+
+help:  ## list these commands
+	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-8s %s\n", $$1, $$2 }' Makefile
+
+demo: $(VENV)/ready-to-run  ## a simulated plant of four sumps, the agent, and a live table; Ctrl-C ends it
+	@$(BIN)/millpond demo
+
+test: $(VENV)/ready-to-test  ## install what the tests need and run all of them
+	@bash tests/install.sh servers
+	@$(BIN)/python -m pytest $(TESTS)
+
+check: $(VENV)/ready-to-test  ## lint, types, docstrings, import contracts, generated files
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/interrogate -q advisor agent simulators
+	$(BIN)/lint-imports
+	$(BIN)/python -m agent.messages.schemas --check
+
+bench: $(VENV)/ready-to-test  ## measure: ratios within one run, and sizes
+	$(BIN)/python -m tests.bench
+
+schemas: $(VENV)/ready-to-test  ## write the generated files of config/ anew
+	$(BIN)/python -m agent.messages.schemas
+
+lock: $(VENV)/ready-to-test  ## take up newer versions of the dependencies
+	$(BIN)/uv pip compile --quiet --upgrade --universal --generate-hashes --python-version 3.11 \
+	  --custom-compile-command "make lock" --group build -o requirements.lock pyproject.toml
+	$(BIN)/uv pip compile --quiet --upgrade --universal --generate-hashes --python-version 3.11 \
+	  --custom-compile-command "make lock" --group embedded -o requirements-demo.lock
+	$(BIN)/uv pip compile --quiet --upgrade --universal --generate-hashes --python-version 3.11 \
+	  --custom-compile-command "make lock" --group build --group embedded --group dev \
+	  -c requirements.lock -o requirements-dev.lock pyproject.toml
+
+clean:  ## remove the virtual environment and what the tools left
+	rm -rf $(VENV) build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
+
+# A stamp is written when all of it went well, so a half-finished try starts over.
+$(VENV)/python-made:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+	  { echo "millpond needs Python 3.11 or newer; $(PYTHON) is $$($(PYTHON) --version 2>&1)"; exit 1; }
+	@bash tests/install.sh venv $(PYTHON)
+	@echo "making the virtual environment in $(VENV)"
+	@$(PYTHON) -m venv --clear $(VENV)
+	@touch $@
+
+$(VENV)/ready-to-run: $(VENV)/python-made requirements.lock requirements-demo.lock pyproject.toml
+	@echo "installing the locked dependencies"
+	@$(PIP) install --require-hashes -r requirements.lock
+	@$(PIP) install --require-hashes -r requirements-demo.lock || \
+	  echo "no wheel of the embedded broker for this machine: the demo will look for mosquitto"
+	@$(PIP) install --no-deps --no-build-isolation -e .
+	@touch $@
+
+$(VENV)/ready-to-test: $(VENV)/ready-to-run requirements-dev.lock
+	@echo "installing what the tests need"
+	@$(PIP) install --require-hashes -r requirements-dev.lock
+	@touch $@
