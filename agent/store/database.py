@@ -124,18 +124,12 @@ class Database:
         return connection
 
     def _patiently(self, action: Callable[[], Result]) -> Result:
-        """Do it; while the store is unavailable, again and again if there is patience."""
-        attempt = 0
-        while True:
+        """Do it, its errors told as ours; while the file is away, again if there is patience."""
+
+        def attempt() -> Result:
             try:
-                result = action()
+                return action()
             except sqlite3.DatabaseError as error:
-                trouble = story(self.path, error)
-                if self.patience is None or not isinstance(trouble, StoreUnavailable):
-                    raise trouble from error
-                attempt += 1
-                self.patience.wait(trouble, attempt)
-            else:
-                if attempt and self.patience is not None:
-                    self.patience.over(attempt)
-                return result
+                raise story(self.path, error) from error
+
+        return attempt() if self.patience is None else self.patience.insist(attempt)

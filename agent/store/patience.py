@@ -2,9 +2,12 @@
 
 import logging
 import threading
+from collections.abc import Callable
+from typing import TypeVar
 
 from agent.errors import StoreUnavailable
 
+Result = TypeVar("Result")
 LOG = logging.getLogger("millpond.store")
 
 FIRST_WAIT_S = 0.1
@@ -12,7 +15,7 @@ LONGEST_WAIT_S = 10.0
 
 
 class Patience:
-    """Waits between attempts, longer each time; says once that it waits and once that it is over.
+    """Tries again, after longer waits each time; says once that it waits, once that it is over.
 
     Parameters
     ----------
@@ -23,20 +26,25 @@ class Patience:
     def __init__(self, stopping: threading.Event) -> None:
         self._stopping = stopping
 
-    def wait(self, trouble: StoreUnavailable, attempt: int) -> None:
-        """Wait after failed attempt number `attempt`, from 1.
+    def insist(self, action: Callable[[], Result]) -> Result:
+        """Do it, again and again while the store is unavailable.
 
         Raises
         ------
         StoreUnavailable
-            If the process is to end.
+            If the process is to end meanwhile.
         """
-        if attempt == 1:
-            LOG.warning("%s; nothing is lost, waiting", trouble)
-        pause = min(LONGEST_WAIT_S, FIRST_WAIT_S * 2.0 ** min(attempt - 1, 10))
-        if self._stopping.wait(pause):
-            raise trouble
-
-    def over(self, attempts: int) -> None:
-        """Say that the store can be used again."""
-        LOG.warning("the store works again, after %d failed attempts", attempts)
+        failed = 0
+        while True:
+            try:
+                result = action()
+            except StoreUnavailable as trouble:
+                if failed == 0:
+                    LOG.warning("%s; waiting, and nothing is acknowledged meanwhile", trouble)
+                if self._stopping.wait(min(LONGEST_WAIT_S, FIRST_WAIT_S * 2.0 ** min(failed, 10))):
+                    raise
+                failed += 1
+            else:
+                if failed:
+                    LOG.warning("the store works again, after %d failed attempts", failed)
+                return result
