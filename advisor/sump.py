@@ -1,0 +1,142 @@
+"""One sump's judgement: from what is known to what should be told, advised and alarmed.
+
+`judge` runs at the tip of the evidence only, at whole minutes of data time, on events and by a
+timer; the past is the belief's business (`advisor.estimate`) and may be folded again at any time.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from enum import Enum
+
+from advisor import advice, alarms
+from advisor.effects import Effect, PublishAdvice, PublishAlarm, PublishEvent, PublishState
+from advisor.plan import SumpPlan
+from advisor.words import AlarmOrder, Estimate, Instant, Quality, Signal, SumpEvent, SumpState
+
+SCHEMA = 1
+"""Version of `Standing`."""
+
+
+class Occasion(Enum):
+    """Why the sump is judged."""
+
+    MINUTE = "a whole minute of data time has passed"
+    EVENT = "somebody reported something, or an event was found"
+    TIMER = "time has passed without data"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """What has been told about a sump so far: memory of the judgement, nothing of the balance."""
+
+    advice: advice.AdviceMemory = field(default_factory=advice.AdviceMemory)
+    alarms: alarms.AlarmBoard = field(default_factory=alarms.AlarmBoard)
+    events: tuple[SumpEvent, ...] = ()
+    """As last told, oldest first."""
+    stale: tuple[Signal, ...] = ()
+    """As last told."""
+
+
+def judge(
+    standing: Standing, state: SumpState, plan: SumpPlan, *, now: Instant, occasion: Occasion
+) -> tuple[Standing, tuple[Effect, ...]]:
+    """Decide what is to be told at this moment.
+
+    Parameters
+    ----------
+    standing : Standing
+        What has been told so far.
+    state : SumpState
+        What is known, at a moment of data time; its qualities leave staleness to this function.
+    plan : SumpPlan
+        What is told about the sump.
+    now : Instant
+        The clock: staleness is judged by it, everything else by the time of the data. [ms]
+    occasion : Occasion
+        A timer tells the state only where a signal went stale or came back.
+
+    Returns
+    -------
+    standing, effects
+        The new memory, and what is to be published, in that order.
+    """
+    stale = tuple(sorted(alarms.stale_signals(state, plan, now)))
+    if stale:
+        state = replace(state, qualities=with_stale(state.qualities, stale))
+    effects: list[Effect] = []
+    events, news = event_news(standing.events, state.events, state.events_since)
+    effects.extend(PublishEvent(event) for event in news)
+    if occasion is not Occasion.TIMER or stale != standing.stale:
+        effects.append(PublishState(state))
+    memory, new_advice = advice.reconsider(standing.advice, state, plan, max(state.at, now))
+    if new_advice is not None:
+        effects.append(PublishAdvice(new_advice))
+    board, reports = alarms.assess(standing.alarms, state, plan, at=state.at, now=now)
+    effects.extend(PublishAlarm(report) for report in reports)
+    return Standing(advice=memory, alarms=board, events=events, stale=stale), tuple(effects)
+
+
+def obey(
+    standing: Standing, order: AlarmOrder, plan: SumpPlan, *, at: Instant
+) -> tuple[Standing, tuple[Effect, ...], str | None]:
+    """Carry out a person's command on an alarm.
+
+    Returns
+    -------
+    standing, effects, refusal
+        `refusal` says why the command does not apply, where it does not.
+    """
+    board, reports, refusal = alarms.command(standing.alarms, order, plan, at=at)
+    return replace(standing, alarms=board), tuple(map(PublishAlarm, reports)), refusal
+
+
+def with_stale(
+    qualities: Mapping[Signal, Quality], stale: Sequence[Signal]
+) -> dict[Signal, Quality]:
+    """Qualities in which the signals of `stale` are stale, whatever they were."""
+    return {**qualities, **dict.fromkeys(stale, Quality.STALE)}
+
+
+def event_news(
+    told: Sequence[SumpEvent], events: Sequence[SumpEvent], since: Instant
+) -> tuple[tuple[SumpEvent, ...], tuple[SumpEvent, ...]]:
+    """Which events must be told, having told some before.
+
+    An event is told again when its account became materially better, and withdrawn when it is
+    gone from a record that is complete from `since` on.
+
+    Returns
+    -------
+    told, news
+        The events as told once `news` has been published, and `news` itself, oldest first.
+    """
+    if told == events:
+        return tuple(told), ()
+    before = {event.id: event for event in told}
+    news = [e for e in events if e.id not in before or materially_other(before[e.id], e)]
+    present = {event.id for event in events}
+    gone = [
+        replace(event, kind="withdrawn", volume=None, strength=None)
+        for event in told
+        if event.id not in present and event.at >= since
+    ]
+    fresh = {event.id: event for event in news}
+    now_told = tuple(fresh.get(event.id, before.get(event.id, event)) for event in events)
+    return now_told, tuple(sorted([*gone, *news], key=lambda event: (event.at, event.id)))
+
+
+def materially_other(old: SumpEvent, new: SumpEvent) -> bool:
+    """Whether the account of one event changed by more than a quarter of its sd, or got surer."""
+    return (
+        (old.kind, old.source) != (new.kind, new.source)
+        or old.at != new.at
+        or _moved(old.volume, new.volume)
+        or _moved(old.strength, new.strength)
+    )
+
+
+def _moved(old: Estimate | None, new: Estimate | None) -> bool:
+    """Whether an estimate appeared, vanished, moved or became surer by a third."""
+    if old is None or new is None:
+        return old is not new
+    return abs(new.value - old.value) > 0.25 * old.sd or not 0.67 * old.sd <= new.sd <= 1.5 * old.sd

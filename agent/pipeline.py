@@ -1,0 +1,238 @@
+"""One message through the core; live and replay call the same function.
+
+`Pipeline.take` decodes, admits, folds, judges, and gathers what is to be stored and published.
+Whoever drives it commits `seal()` first and acknowledges then. It never waits and never asks for
+the time: every item brings its own.
+"""
+
+from typing import assert_never
+
+from advisor.effects import Effect
+from advisor.sump import Occasion
+from advisor.words import MINUTE, AlarmOrder, Evidence, Instant, Reading
+from agent.admission import Admission, Keep, Repeat, Take
+from agent.arrival import Arrival, Outgoing, Tick
+from agent.decode.decoder import Decoder
+from agent.decode.results import Decoded, Reason, Refusal, Report, Sample, StockReport
+from agent.messages.publish import outgoing_for
+from agent.plant.plant import Plant
+from agent.store.batch import Batch, StoredEntry, entry_id
+from agent.store.ledger import Ledger
+from agent.sump_desk import SumpDesk
+from agent.timeline import Timeline
+
+SETTLE = 10_000
+"""Every so often of the clock, whole minutes that no later reading has completed are told. [ms]"""
+
+
+class Pipeline:
+    """The agent without its threads: items in, a batch to store and messages to publish out.
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant file's content.
+    ledger : Ledger
+        The store; whatever it holds is taken up.
+    """
+
+    def __init__(self, plant: Plant, ledger: Ledger) -> None:
+        self.plant = plant
+        self._ledger = ledger
+        self._decoder = Decoder(plant)
+        self.filters = self._decoder.filters
+        self._admission = Admission(plant, ledger.newest(), ledger.has_reading)
+        stored_clock = ledger.clock()
+        self._now: Instant = 0 if stored_clock is None else stored_clock
+        self._since: Instant | None = None
+        """When this run began to listen: no signal is called stale for what happened before."""
+        self._batch = Batch()
+        self._desks = {
+            name: SumpDesk(sump, Timeline(sump, plant.lateness_ms))
+            for name, sump in plant.sumps.items()
+        }
+        self._entries_here: set[tuple[str, str]] = set()
+        """Entries that the store may not hold yet."""
+        self._touched: dict[str, SumpDesk] = {}
+        self._pending: dict[str, SumpDesk] = {}
+        self.published: list[tuple[Instant, Outgoing]] = []
+        """Messages since the last `seal`, with the clock at which each was decided."""
+        keepsakes = ledger.standings()
+        for name, desk in self._desks.items():
+            desk.restore(ledger, None)
+            desk.remember(keepsakes.get(name))
+            if desk.pending is not None:
+                self._pending[name] = desk
+
+    # --- driving ---------------------------------------------------------------------------------
+
+    def take(self, item: Arrival | Tick) -> None:
+        """Take in one item; items come in the order of their stamps. Bad input never raises."""
+        self._advance(item.at)
+        if isinstance(item, Tick):
+            return
+        for decoded in self._decoder.decode(item):
+            self._accept(decoded, item)
+
+    def seal(self) -> Batch:
+        """What is to be stored since the last call; the caller commits it, then acknowledges."""
+        batch, self._batch = self._batch, Batch()
+        batch.clock = self._now
+        batch.outgoing.extend(outgoing for _, outgoing in self.published)
+        for desk in self._touched.values():
+            batch.standings[desk.plan.id] = desk.keepsake()
+            checkpoint = desk.new_checkpoint()
+            if checkpoint is not None:
+                batch.checkpoints.append((desk.plan.id, *checkpoint))
+        self._touched.clear()
+        self._entries_here = {(kept.sump, entry_id(kept.entry)) for kept in batch.entries}
+        self.published = []
+        return batch
+
+    # --- time ------------------------------------------------------------------------------------
+
+    def _advance(self, to: Instant) -> None:
+        """Run the timers that are due before the clock stands at `to`, in their order."""
+        if self._since is None:
+            self._since = to
+            self._now = max(self._now, to)
+            return
+        while True:
+            due = self._now - self._now % MINUTE + MINUTE
+            if self._pending:
+                due = min(due, self._now - self._now % SETTLE + SETTLE)
+            if due > to:
+                break
+            self._now = due
+            self._on_timer(due)
+        self._now = max(self._now, to)
+
+    def _on_timer(self, clock: Instant) -> None:
+        """Tell the minutes that are over, and see to what time alone changes."""
+        for desk in list(self._pending.values()):
+            minute = desk.pending
+            if minute is None:
+                del self._pending[desk.plan.id]
+            elif minute <= clock:
+                self._judge(desk, minute, Occasion.MINUTE)
+        if clock % MINUTE == 0:
+            for desk in self._desks.values():
+                if desk.told is not None and desk.judged_at < clock:
+                    self._judge(desk, desk.told, Occasion.TIMER)
+
+    # --- what came in ----------------------------------------------------------------------------
+
+    def _accept(self, decoded: Decoded, arrival: Arrival) -> None:
+        """Give one decoded piece of a message to whom it concerns."""
+        match decoded:
+            case Sample():
+                self._accept_sample(decoded, arrival)
+            case Report():
+                self._accept_report(decoded, arrival)
+            case AlarmOrder():
+                self._obey(decoded, arrival)
+            case StockReport():
+                self._batch.stock.append(decoded)
+            case Refusal():
+                self._refuse(decoded)
+            case _:
+                assert_never(decoded)
+
+    def _accept_sample(self, sample: Sample, arrival: Arrival) -> None:
+        """Store a sensor's value, and use it where its time allows."""
+        verdict = self._admission.admit(sample, arrival)
+        match verdict:
+            case Take():
+                reading = verdict.reading
+                self._store_reading(sample.sump, reading, used=True)
+                self._fold(self._desks[sample.sump], reading)
+            case Keep():
+                self._store_reading(sample.sump, verdict.reading, used=False)
+            case Refusal():
+                self._refuse(verdict)
+            case Repeat():
+                pass
+            case _:
+                assert_never(verdict)
+
+    def _accept_report(self, report: Report, arrival: Arrival) -> None:
+        """Take in what a person or a station reported, once."""
+        verdict = self._admission.admit_report(report, arrival)
+        if isinstance(verdict, Refusal):
+            self._refuse(verdict)
+            return
+        entry = verdict.entry
+        desk = self._desks[report.sump]
+        key = (report.sump, entry_id(entry))
+        if key in self._entries_here or self._ledger.has_entry(*key):
+            return
+        self._entries_here.add(key)
+        self._batch.entries.append(StoredEntry(report.sump, entry, arrival.at))
+        replaced = getattr(entry, "replaces", None)
+        if replaced is not None and not desk.timeline.remove(replaced):
+            self._fold_from_store(desk, arrival.at - self.plant.backlog_max_ms)
+        self._fold(desk, entry)
+        self._judge(desk, desk.timeline.newest, Occasion.EVENT)
+
+    def _obey(self, order: AlarmOrder, arrival: Arrival) -> None:
+        """Carry out a command on an alarm."""
+        desk = self._desks[order.sump]
+        effects, refusal = desk.obey(order, self._now)
+        self._emit(desk, effects)
+        if refusal is not None:
+            self._refuse(refusal_of(arrival, Reason.SCHEMA, refusal, sump=order.sump))
+
+    def _refuse(self, refusal: Refusal) -> None:
+        """Keep what could not be used, with its reason."""
+        self._batch.refusals.append((self._now, refusal))
+
+    def _store_reading(self, sump: str, reading: Reading, *, used: bool) -> None:
+        """Put a reading down for the store."""
+        self._batch.readings.append((sump, reading.signal, reading.at, reading.value, used))
+
+    # --- the sump --------------------------------------------------------------------------------
+
+    def _fold(self, desk: SumpDesk, evidence: Evidence) -> None:
+        """Put evidence in its place, after the minute that it completes has been told."""
+        pending = desk.pending
+        if pending is not None and evidence.at > pending:
+            self._judge(desk, pending, Occasion.MINUTE)
+        if desk.timeline.reaches(evidence.at):
+            desk.timeline.add(evidence)
+        else:
+            self._fold_from_store(desk, evidence.at)
+        self._pending[desk.plan.id] = desk
+        self._touched[desk.plan.id] = desk
+
+    def _fold_from_store(self, desk: SumpDesk, at: Instant) -> None:
+        """Note that memory does not reach back far enough: the store must be asked before judging."""
+        desk.outdated_from = at if desk.outdated_from is None else min(at, desk.outdated_from)
+
+    def _judge(self, desk: SumpDesk, at: Instant, occasion: Occasion) -> None:
+        """Judge a sump and put down what is to be told."""
+        if desk.outdated_from is not None:
+            self._rebuild(desk, desk.outdated_from)
+        self._emit(desk, desk.judge(at, self._now, self._since, occasion))
+        self._touched[desk.plan.id] = desk
+        if desk.pending is None:
+            self._pending.pop(desk.plan.id, None)
+
+    def _rebuild(self, desk: SumpDesk, at: Instant) -> None:
+        """Fold again from the last belief kept before `at`, with all the evidence since.
+
+        The evidence taken in so far is committed first, so that the store holds all of it; what was
+        told is not, since it belongs to the transaction of the items being taken in.
+        """
+        batch, self._batch = self._batch, Batch()
+        self._ledger.commit(Batch(readings=batch.readings, entries=batch.entries))
+        self._batch.refusals, self._batch.stock = batch.refusals, batch.stock
+        name = desk.plan.id
+        self._ledger.drop_checkpoints(name, at - 1)
+        desk.restore(self._ledger, at - 1)
+
+    def _emit(self, desk: SumpDesk, effects: tuple[Effect, ...]) -> None:
+        """Put down the messages of a judgement, with the clock at which it was made."""
+        now = self._now
+        for effect in effects:
+            for outgoing in outgoing_for(effect, self.plant.prefix, desk.plan.id):
+                self.published.append((now, outgoing))

@@ -1,0 +1,122 @@
+"""One sump in the running agent: its evidence, its judgement, and when each was last told."""
+
+from dataclasses import dataclass, field, replace
+from functools import cache
+
+from pydantic import TypeAdapter
+
+from advisor import estimate, sump
+from advisor.effects import Effect
+from advisor.estimate import Belief
+from advisor.plan import SumpPlan
+from advisor.sump import SCHEMA, Occasion, Standing
+from advisor.words import MINUTE, AlarmOrder, Instant
+from agent.store.ledger import Ledger
+from agent.timeline import Timeline
+
+CHECKPOINT_EVERY = 10 * MINUTE
+FOREVER: Instant = 2**62
+
+
+@cache
+def belief_codec() -> TypeAdapter[Belief]:
+    """Belief to JSON and back, exactly."""
+    return TypeAdapter(Belief)
+
+
+@dataclass(frozen=True, slots=True)
+class Keepsake:
+    """What is stored of a sump beside its evidence and beliefs."""
+
+    schema: int
+    told: Instant | None
+    standing: Standing
+
+
+@cache
+def keepsake_codec() -> TypeAdapter[Keepsake]:
+    """Keepsake to JSON and back, exactly."""
+    return TypeAdapter(Keepsake)
+
+
+@dataclass(slots=True)
+class SumpDesk:
+    """State of one sump; every method takes the clock from its caller."""
+
+    plan: SumpPlan
+    timeline: Timeline
+    standing: Standing = field(default_factory=Standing)
+    told: Instant | None = None
+    """Newest moment of data time for which the sump was judged. [ms]"""
+    judged_at: Instant = -1
+    """Clock at which the sump was last judged. [ms]"""
+    outdated_from: Instant | None = None
+    """Evidence from here on came too late for memory: the store is to be asked. [ms]"""
+    checkpointed: Instant = 0
+
+    @property
+    def pending(self) -> Instant | None:
+        """First whole minute not before the newest evidence, where it is not judged yet. [ms]"""
+        newest = self.timeline.newest
+        if newest < 0:
+            return None
+        minute = -(-newest // MINUTE) * MINUTE
+        return minute if self.told is None or minute > self.told else None
+
+    def judge(
+        self, at: Instant, now: Instant, since: Instant | None, occasion: Occasion
+    ) -> tuple[Effect, ...]:
+        """Judge the sump as it is at `at`, or at the newest moment it was judged for. [ms]
+
+        `since` is when the agent began to listen: a signal's silence counts from there.
+        """
+        self.told = at if self.told is None else max(at, self.told)
+        self.judged_at = now
+        state = estimate.state_at(self.timeline.belief, self.told, self.plan)
+        if since is not None and any(seen < since for seen in state.last_seen.values()):
+            heard = {signal: max(seen, since) for signal, seen in state.last_seen.items()}
+            state = replace(state, last_seen=heard)
+        self.standing, effects = sump.judge(
+            self.standing, state, self.plan, now=now, occasion=occasion
+        )
+        return effects
+
+    def obey(self, order: AlarmOrder, at: Instant) -> tuple[tuple[Effect, ...], str | None]:
+        """Carry out a command on an alarm; the second is why it does not apply."""
+        self.standing, effects, refusal = sump.obey(self.standing, order, self.plan, at=at)
+        return effects, refusal
+
+    def new_checkpoint(self) -> tuple[Instant, bytes] | None:
+        """A belief to keep, where the last one kept is old enough."""
+        settled = self.timeline.settled
+        if (
+            self.outdated_from is not None
+            or settled is None
+            or settled[0] < self.checkpointed + CHECKPOINT_EVERY
+        ):
+            return None
+        self.checkpointed, belief = settled
+        return self.checkpointed, belief_codec().dump_json(belief)
+
+    def restore(self, ledger: Ledger, at: Instant | None) -> None:
+        """Take up what the store holds: the newest belief up to `at`, and the evidence since."""
+        checkpoint = ledger.checkpoint(self.plan.id, FOREVER if at is None else at)
+        if checkpoint is None:
+            reach, belief = 0, estimate.begin(self.plan)
+        else:
+            reach, belief = checkpoint[0] + 1, belief_codec().validate_json(checkpoint[1])
+        self.timeline.rebuild(belief, ledger.evidence(self.plan.id, reach - 1), reach=reach)
+        self.checkpointed = reach - 1
+        self.outdated_from = None
+
+    def remember(self, keepsake: bytes | None) -> None:
+        """Take up the judgement where an earlier run left it."""
+        if keepsake is None:
+            return
+        kept = keepsake_codec().validate_json(keepsake)
+        if kept.schema == SCHEMA:
+            self.told, self.standing = kept.told, kept.standing
+
+    def keepsake(self) -> bytes:
+        """What must outlive the process beside the evidence."""
+        return keepsake_codec().dump_json(Keepsake(SCHEMA, self.told, self.standing))

@@ -1,0 +1,145 @@
+"""One sump's evidence in the order of its own time.
+
+What arrives in order is taken in at once. What arrives late takes its place: the fold goes back
+to the belief kept before that minute and runs again, so that the answer does not depend on the
+order of arrival. What is older than the memory is asked of the store (`Timeline.reaches`).
+"""
+
+from bisect import bisect_left, insort
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TypeAlias
+
+from advisor import estimate
+from advisor.estimate import Belief
+from advisor.plan import SumpPlan
+from advisor.words import MINUTE, Evidence, Instant
+from agent.store.batch import evidence_order
+
+Key: TypeAlias = tuple[int, int, str]
+
+
+@dataclass(slots=True)
+class _Minute:
+    """The evidence of one minute, and the belief before any of it."""
+
+    start: Instant
+    before: Belief
+    evidence: list[tuple[Key, Evidence]]
+
+
+def _start(minute: _Minute) -> Instant:
+    """Where a minute begins. [ms]"""
+    return minute.start
+
+
+def _key(pair: tuple[Key, Evidence]) -> Key:
+    """Place of a piece of evidence."""
+    return pair[0]
+
+
+class Timeline:
+    """Evidence and beliefs of one sump over the allowed lateness.
+
+    Parameters
+    ----------
+    plan : SumpPlan
+        What is told about the sump.
+    lateness : int
+        How far back evidence is kept in memory. [ms]
+    """
+
+    def __init__(self, plan: SumpPlan, lateness: Instant) -> None:
+        self.plan = plan
+        self._lateness = lateness
+        self.rebuild(estimate.begin(plan), (), reach=0)
+
+    def rebuild(self, belief: Belief, evidence: Iterable[Evidence], *, reach: Instant) -> None:
+        """Start again from a belief and all the evidence from `reach` on. [ms]"""
+        self._tip = belief
+        self._minutes: list[_Minute] = []
+        self._reach = reach
+        self._dirty: Instant | None = None
+        self._last: Key = (-1, 0, "")
+        for item in sorted(evidence, key=evidence_order):
+            self.add(item)
+
+    @property
+    def newest(self) -> Instant:
+        """Time of the newest evidence; -1 before the first. [ms]"""
+        return self._last[0]
+
+    @property
+    def settled(self) -> tuple[Instant, Belief] | None:
+        """The belief that no late evidence in memory's reach changes, and what it holds up to."""
+        if not self._minutes or self._reach == 0:
+            return None
+        return self._reach - 1, self._minutes[0].before
+
+    @property
+    def belief(self) -> Belief:
+        """What the evidence so far says."""
+        if self._dirty is not None:
+            self._fold_again(self._dirty)
+        return self._tip
+
+    def reaches(self, at: Instant) -> bool:
+        """Whether evidence of this time can still take its place from memory alone."""
+        return at >= self._reach
+
+    def add(self, evidence: Evidence) -> None:
+        """Put evidence in its place; `reaches` must hold for its time."""
+        key = evidence_order(evidence)
+        start = key[0] - key[0] % MINUTE
+        if key <= self._last:
+            self._insert(start, key, evidence)
+            return
+        if not self._minutes or start > self._minutes[-1].start:
+            self._open(start)
+        self._minutes[-1].evidence.append((key, evidence))
+        self._last = key
+        if self._dirty is None:
+            self._tip = estimate.absorb(self._tip, evidence, self.plan)
+
+    def remove(self, entry_id: str) -> bool:
+        """Take out a report that a later one replaces; False where memory does not hold it."""
+        for minute in self._minutes:
+            for index, (key, _) in enumerate(minute.evidence):
+                if key[1] == 0 and key[2] == entry_id:
+                    del minute.evidence[index]
+                    self._mark(minute.start)
+                    return True
+        return False
+
+    def _open(self, start: Instant) -> None:
+        """Begin a new newest minute, and let go of those that nothing late can reach."""
+        belief = self.belief
+        self._minutes.append(_Minute(start, belief, []))
+        settled_before = start - self._lateness
+        keep = bisect_left(self._minutes, settled_before - MINUTE + 1, key=_start)
+        if keep:
+            del self._minutes[:keep]
+            self._reach = self._minutes[0].start
+
+    def _insert(self, start: Instant, key: Key, evidence: Evidence) -> None:
+        """Put late evidence into its minute, to be folded when the belief is next asked for."""
+        index = bisect_left(self._minutes, start, key=_start)
+        if self._minutes[index].start != start:
+            self._minutes.insert(index, _Minute(start, self._minutes[index].before, []))
+        insort(self._minutes[index].evidence, (key, evidence), key=_key)
+        self._mark(start)
+
+    def _mark(self, start: Instant) -> None:
+        """Note that beliefs from this minute on no longer hold."""
+        self._dirty = start if self._dirty is None else min(self._dirty, start)
+
+    def _fold_again(self, start: Instant) -> None:
+        """Take in everything from a minute on once more."""
+        first = bisect_left(self._minutes, start, key=_start)
+        belief = self._minutes[first].before
+        for minute in self._minutes[first:]:
+            minute.before = belief
+            for _, item in minute.evidence:
+                belief = estimate.absorb(belief, item, self.plan)
+        self._tip = belief
+        self._dirty = None

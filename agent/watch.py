@@ -1,0 +1,201 @@
+"""A live table of a plant in the terminal, from the messages that the agent publishes."""
+
+import json
+from collections.abc import Callable, Iterable
+from contextlib import suppress
+from dataclasses import dataclass, field
+from itertools import count
+from queue import SimpleQueue
+from threading import Event
+from typing import Any
+
+from rich.console import Group
+from rich.live import Live
+from rich.table import Table
+from rich.text import Text
+
+from advisor.plan import SumpPlan
+from agent.plant.plant import Plant
+from agent.quantities import for_people
+
+Body = dict[str, Any]
+
+_PRIORITIES = {"high": 0, "medium": 1, "low": 2}
+_NOTHING = "–"
+REFRESH_S = 0.25
+
+
+@dataclass(slots=True)
+class SumpView:
+    """What was last heard about one sump."""
+
+    state: Body | None = None
+    advice: Body | None = None
+    alarms: dict[str, Body] = field(default_factory=dict)
+    event: Body | None = None
+
+
+class PlantView:
+    """What was last heard about a plant; `take` is given every message under its prefix.
+
+    Parameters
+    ----------
+    plant : Plant
+        Names, bands and units come from the plant file, everything else from the messages.
+    """
+
+    def __init__(self, plant: Plant) -> None:
+        self.plant = plant
+        self.sumps = {name: SumpView() for name in plant.sumps}
+        self.agent: Body | None = None
+        self.clock: str | None = None
+
+    def take(self, topic: str, payload: bytes) -> None:
+        """Note one message; what is not the agent's is passed over."""
+        rest = topic.removeprefix(self.plant.prefix + "/")
+        if rest == "agent":
+            self.agent = _body(payload)
+            return
+        name, _, kind = rest.partition("/")
+        view = self.sumps.get(name)
+        if view is None:
+            return
+        body = _body(payload)
+        if kind == "state":
+            view.state = body
+            self.clock = body["at"] if body else self.clock
+        elif kind == "advice":
+            view.advice = body
+        elif kind == "event":
+            view.event = body
+        elif kind.startswith("alarm/"):
+            if body is None or body["state"] == "normal":
+                view.alarms.pop(kind, None)
+            else:
+                view.alarms[kind] = body
+
+    def render(self) -> Group:
+        """The table as it stands, with a line on the agent above and what is poured in below."""
+        table = Table(expand=True, pad_edge=False, show_lines=True)
+        for title, width in (("sump", 3), ("fluid", 3), ("mix", 3), ("lost a day", 3)):
+            table.add_column(title, ratio=width)
+        table.add_column("to do now", ratio=6)
+        table.add_column("alarms", ratio=4)
+        for name, view in self.sumps.items():
+            table.add_row(*self._cells(self.plant.sumps[name], view))
+        return Group(self._headline(), table)
+
+    def _headline(self) -> Text:
+        """Who speaks, and for which time."""
+        status = self.agent["status"] if self.agent else "not heard yet"
+        clock = self.clock.replace("T", " ").replace("Z", " UTC") if self.clock else "no data yet"
+        return Text(f"{self.plant.name} · {clock} · agent {status}")
+
+    def _cells(self, sump: SumpPlan, view: SumpView) -> Iterable[Text]:
+        """One row."""
+        name = Text(sump.name, style="bold")
+        if view.state is None:
+            return (name, Text("waiting for readings"), Text(), Text(), Text(), Text())
+        state = view.state
+        return (
+            name,
+            self._volume(state),
+            _concentration(state, sump),
+            self._losses(state),
+            self._to_do(view.advice),
+            _alarms(view.alarms.values()),
+        )
+
+    def _litres(self, estimate: Body | None) -> str:
+        """An amount with its uncertainty, in the plant's units."""
+        if estimate is None:
+            return "unknown"
+        value = for_people(estimate["value"], self.plant.units)
+        return f"{value} ± {for_people(estimate['sd'], self.plant.units)}"
+
+    def _volume(self, state: Body) -> Text:
+        """How much is in the sump, and which of its sensors cannot be trusted."""
+        doubtful = [
+            f"{signal} {quality}"
+            for signal, quality in state["signals"].items()
+            if quality not in {"good", "absent"}
+        ]
+        return Text("\n".join([self._litres(state["volume_l"]), *doubtful]))
+
+    def _losses(self, state: Body) -> Text:
+        """What goes, as water and as concentrate."""
+        losses = state["losses"]
+        return Text(
+            f"water {self._litres(losses['water_l_per_day'])}\n"
+            f"concentrate {self._litres(losses['concentrate_l_per_day'])}"
+        )
+
+    def _to_do(self, advice: Body | None) -> Text:
+        """What to pour, as it is poured; or why nothing is."""
+        if advice is None:
+            return Text(_NOTHING)
+        if advice["kind"] in {"none", "check"} or not advice["batches"]:
+            head = "nothing" if advice["kind"] == "none" else advice["kind"]
+            return Text("\n".join([head, *advice["why"][:1]]))
+        lines = [f"drain {for_people(advice['drain_l'], self.plant.units)}"] if advice["drain_l"] else []
+        for batch in advice["batches"]:
+            water = for_people(batch["water_l"], self.plant.units)
+            concentrate = for_people(batch["concentrate_l"], self.plant.units)
+            lines.append(f"{batch['count']} × ({water} water, then {concentrate} concentrate)")
+        return Text("\n".join(lines), style="bold")
+
+
+def _concentration(state: Body, sump: SumpPlan) -> Text:
+    """Strength with its uncertainty, against the band in words and not by colour alone."""
+    estimate = state["concentration_pct"]
+    band = f"band {100 * sump.fluid.band_low:g}–{100 * sump.fluid.band_high:g} %"
+    if estimate is None:
+        return Text(f"unknown\n{band}")
+    value = estimate["value"] / 100
+    place = "lean" if value < sump.fluid.band_low else "rich" if value > sump.fluid.band_high else ""
+    style = "bold" if place else ""
+    return Text(f"{estimate['value']:.2f} ± {estimate['sd']:.2f} % {place}\n{band}", style=style)
+
+
+def _alarms(alarms: Iterable[Body]) -> Text:
+    """Alarms that stand, the most urgent first."""
+    order = sorted(alarms, key=lambda a: (_PRIORITIES.get(a["priority"], 3), a["name"]))
+    lines = [
+        f"{a['name']}{' ' + a['signal'] if a['signal'] else ''} ({a['state']})" for a in order
+    ]
+    return Text("\n".join(lines) or _NOTHING)
+
+
+def _body(payload: bytes) -> Body | None:
+    """A message's JSON; `None` where it withdraws one."""
+    return json.loads(payload) if payload else None
+
+
+def watch(
+    plant: Plant,
+    *,
+    check: Callable[[], None] = lambda: None,
+    seconds: float | None = None,
+) -> None:
+    """Show the live table until interrupted, or for so many seconds.
+
+    Parameters
+    ----------
+    plant : Plant
+        Its broker is listened to, below its prefix.
+    check : callable
+        Called at every refresh; what it raises ends the table.
+    seconds : float, optional
+        How long; `None`: until Ctrl-C. [s]
+    """
+    view = PlantView(plant)
+    heard: SimpleQueue[tuple[str, bytes]] = SimpleQueue()
+    over = Event()
+    with listening(plant, f"{plant.prefix}/#", lambda *message: heard.put(message)):
+        with Live(view.render(), refresh_per_second=4) as live, suppress(KeyboardInterrupt):
+            for _ in count() if seconds is None else range(round(seconds / REFRESH_S)):
+                over.wait(REFRESH_S)
+                check()
+                while not heard.empty():
+                    view.take(*heard.get())
+                live.update(view.render())
