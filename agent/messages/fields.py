@@ -1,42 +1,29 @@
 """Kinds of field that messages share: moments, amounts, ids, short texts."""
 
 import re
-from datetime import UTC, datetime, timedelta
 from typing import Annotated, TypeAlias
 
 from pydantic import Field, PlainValidator, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
-from advisor.words import Instant
+from advisor.words import DAY, Instant
+from agent.instants import instant_of
 
-_RFC_3339 = re.compile(
-    r"(\d{4}-\d\d-\d\d)[Tt ](\d\d:\d\d:\d\d)(?:\.(\d{1,12}))?([Zz]|[+-]\d\d:\d\d)", re.ASCII
-)
 _DATE = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-_MILLISECOND = timedelta(milliseconds=1)
 
 
 def _moment(value: object) -> Instant:
-    """Instant of an RFC 3339 time with offset, digits beyond the millisecond cut off."""
-    match = _RFC_3339.fullmatch(value) if isinstance(value, str) else None
-    if match is None:
-        raise PydanticCustomError(
-            "moment", "expected an RFC 3339 time with offset, such as 2026-03-02T06:00:00Z"
-        )
-    day, clock, fraction, offset = match.groups()
-    thousandths = int((fraction or "").ljust(3, "0")[:3])
+    """Instant of an RFC 3339 time with offset."""
     try:
-        moment = datetime.fromisoformat(f"{day}T{clock}{offset.upper()}")
+        return instant_of(value if isinstance(value, str) else "")
     except ValueError as error:
-        raise PydanticCustomError("moment", "no such time: {why}", {"why": str(error)}) from error
-    return (moment - _EPOCH) // _MILLISECOND + thousandths
+        raise PydanticCustomError("moment", "{why}", {"why": str(error)}) from error
 
 
 def _moment_or_end_of_day(value: object) -> Instant:
     """Instant of an RFC 3339 time, or of the end (UTC) of a date that stands alone."""
     if isinstance(value, str) and _DATE.fullmatch(value):
-        return _moment(f"{value}T00:00:00Z") + 86_400_000
+        return _moment(f"{value}T00:00:00Z") + DAY
     return _moment(value)
 
 
