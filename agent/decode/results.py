@@ -14,6 +14,7 @@ __all__ = [
     "Refusal",
     "Report",
     "Sample",
+    "StationAnswer",
     "StockReport",
 ]
 
@@ -49,10 +50,22 @@ class StockReport:
     by: str = ""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StationAnswer:
+    """A station's answer to a setpoint, before it pours."""
+
+    sump: str
+    at: Instant
+    setpoint: str
+    accepted: bool
+    why: str = ""
+
+
 class Reason(StrEnum):
     """Why something was refused: also the label of its counter."""
 
     NOT_A_NUMBER = "not-a-number"
+    WORD = "word"
     NOT_TEXT = "not-text"
     NOT_JSON = "not-json"
     POINTER = "pointer"
@@ -67,6 +80,7 @@ class Reason(StrEnum):
     OVERSIZED = "oversized"
     UNKNOWN_TOPIC = "unknown-topic"
     UNKNOWN_SUMP = "unknown-sump"
+    UNKNOWN_SUPPLY = "unknown-supply"
     SCHEMA = "schema"
 
 
@@ -83,4 +97,4 @@ class Refusal:
     sump: str | None = None
 
 
-Decoded: TypeAlias = Sample | Report | StockReport | AlarmOrder | Refusal
+Decoded: TypeAlias = Sample | Report | StockReport | StationAnswer | AlarmOrder | Refusal

@@ -38,6 +38,8 @@ class Binding:
     low: float | None = None
     high: float | None = None
     """Values outside are refused. [internal unit]"""
+    lateness_ms: int | None = None
+    """Allowed lateness of this signal; the plant's where absent."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
