@@ -1,0 +1,164 @@
+"""Arithmetic of mixes: the two conventions, alligation, dilution, exchange.
+
+Volumes are taken to add up; strengths are fractions of the mix, v/v, unless a name says otherwise.
+"""
+
+from advisor.effects import Mix
+from advisor.errors import AdvisorError
+
+
+def fraction_from_parts(parts: float) -> float:
+    """Strength of a mix of `parts` volumes of concentrate to 100 volumes of water. [1]
+
+    >>> round(fraction_from_parts(6.0), 4)  # "six to a hundred" is not 6 %
+    0.0566
+    """
+    if not 0.0 <= parts < float("inf"):
+        raise AdvisorError("parts per hundred", parts, "0 or more")
+    return parts / (100.0 + parts)
+
+
+def parts_from_fraction(strength: float) -> float:
+    """Volumes of concentrate to 100 volumes of water in a mix of `strength` [1].
+
+    >>> round(parts_from_fraction(0.05), 4)
+    5.2632
+    """
+    _require_strength("strength", strength)
+    return 100.0 * strength / (1.0 - strength)
+
+
+def fraction_from_ratio(one: float, other: float) -> float:
+    """Strength of a mix of two parts by volume, the larger of which is the water. [1]
+
+    >>> fraction_from_ratio(4, 1), fraction_from_ratio(1, 4)
+    (0.2, 0.2)
+    """
+    for part in (one, other):
+        if not 0.0 < part < float("inf"):
+            raise AdvisorError("ratio", f"{one}:{other}", "two numbers above 0")
+    return min(one, other) / (one + other)
+
+
+def mix_of(volume: float, strength: float) -> Mix:
+    """Water and concentrate in `volume` [L] of a mix of `strength` [1]."""
+    _require_volume("volume", volume)
+    _require_strength("strength", strength)
+    return Mix(volume * (1.0 - strength), volume * strength)
+
+
+def blend(*portions: Mix) -> Mix:
+    """All portions poured together. [L]"""
+    return Mix(sum(p.water for p in portions), sum(p.concentrate for p in portions))
+
+
+def share_of_stronger(stronger: float, weaker: float, wanted: float) -> float:
+    """Share of the stronger of two mixes in a blend of the wanted strength. [1]
+
+    Alligation: parts stand to each other as the distances of the *other* mix from what is wanted.
+
+    Parameters
+    ----------
+    stronger, weaker, wanted : float
+        Strengths, weaker < stronger and weaker <= wanted <= stronger. [1]
+
+    Raises
+    ------
+    AdvisorError
+        If the wanted strength does not lie between the two.
+
+    References
+    ----------
+    .. [1] R. M. Felder and R. W. Rousseau, "Elementary Principles of Chemical Processes", 3rd ed.,
+       Wiley, 2005, ch. 4.3, balances on mixers. (from memory)
+
+    Examples
+    --------
+    100 g of 3 % from 5 % and 1 % take equal parts:
+
+    >>> round(share_of_stronger(0.05, 0.01, 0.03), 12)
+    0.5
+    """
+    if not weaker < stronger:
+        raise AdvisorError("stronger mix", stronger, f"a strength above {weaker}")
+    if not weaker <= wanted <= stronger:
+        raise AdvisorError("wanted strength", wanted, f"{weaker} to {stronger}")
+    return (wanted - weaker) / (stronger - weaker)
+
+
+def dilution_water(volume: float, strength: float, wanted: float) -> float:
+    """Water that brings `volume` [L] from `strength` down to the `wanted` one [1]. [L]
+
+    From C1 V1 = C2 V2. 300 L from 10 % to 8 % take 75 L:
+
+    >>> round(dilution_water(300.0, 0.10, 0.08), 9)
+    75.0
+    """
+    if not 0.0 < wanted <= strength:
+        raise AdvisorError("wanted strength", wanted, f"above 0, at most {strength}")
+    return volume * (strength / wanted - 1.0)
+
+
+def exchange_volume(volume: float, strength: float, wanted: float, fresh: float) -> float:
+    r"""Volume to drain and to fill up again with a `fresh` mix, to reach the wanted strength. [L]
+
+    .. math:: x = V (c_1 - c_2) / (c_1 - w)
+
+    Parameters
+    ----------
+    volume : float
+        Fluid in the sump, the same before and after. [L]
+    strength, wanted : float
+        Concentration before and after. [1]
+    fresh : float
+        Strength of what is filled in, on the far side of `wanted`. [1]
+
+    Raises
+    ------
+    AdvisorError
+        If filling in `fresh` never leads from `strength` to `wanted`.
+
+    Notes
+    -----
+    Drained first, then filled. Filling while fluid runs out takes V ln((c1 - w) / (c2 - w)),
+    which is always more.
+
+    Examples
+    --------
+    300 L from 10 % to 8 % with water: 60 L out, 60 L of water in.
+
+    >>> round(exchange_volume(300.0, 0.10, 0.08, 0.0), 9)
+    60.0
+    """
+    if strength == wanted:
+        return 0.0
+    if not min(fresh, strength) < wanted < max(fresh, strength) and wanted != fresh:
+        raise AdvisorError("wanted strength", wanted, f"between {strength} and {fresh}")
+    return volume * (strength - wanted) / (strength - fresh)
+
+
+def holding_strength(water_loss: float, concentrate_loss: float) -> float:
+    """Strength of the top-up that holds a sump where it is. [1]
+
+    Loss of concentrate over all loss, both in [L/d]: what goes in must be what went out. With
+    evaporation E and carry-off D at concentration c this is c D / (E + D).
+
+    >>> round(holding_strength(15.0 + 5.0 * 0.92, 5.0 * 0.08), 9)  # E = 15, D = 5 at 8 %
+    0.02
+    """
+    total = water_loss + concentrate_loss
+    if not (water_loss >= 0.0 and concentrate_loss >= 0.0 and total > 0.0):
+        raise AdvisorError("losses", (water_loss, concentrate_loss), "not negative, not both 0 L/d")
+    return concentrate_loss / total
+
+
+def _require_strength(quantity: str, value: float) -> None:
+    """Refuse what is no strength below pure concentrate [1]."""
+    if not 0.0 <= value < 1.0:
+        raise AdvisorError(quantity, value, "0 up to 1, 1 not included")
+
+
+def _require_volume(quantity: str, value: float) -> None:
+    """Refuse what is no volume [L]."""
+    if not 0.0 <= value < float("inf"):
+        raise AdvisorError(quantity, value, "0 L or more")
