@@ -70,6 +70,8 @@ class Limits:
     brix: Range | None
     water_loss_high: float | None
     concentrate_loss_high: float | None
+    brix_unit: str = "degBrix"
+    """Unit of the refractometer's signal as bound."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
