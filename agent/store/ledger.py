@@ -180,6 +180,19 @@ class Ledger:
         """Forget messages that the broker has confirmed."""
         self._execute("DELETE FROM outbox WHERE number = ?", [(number,) for number in numbers])
 
+    def filters(self) -> frozenset[str]:
+        """Topic filters that the session at the broker was last subscribed to."""
+        return frozenset(name for (name,) in self._database.rows("SELECT filter FROM subscription"))
+
+    def keep_filters(self, filters: Iterable[str]) -> None:
+        """Note what the session is subscribed to from now on, in place of what it was."""
+
+        def write(connection: sqlite3.Connection) -> None:
+            connection.execute("DELETE FROM subscription")
+            _run_each(connection, "INSERT INTO subscription VALUES (?)", [(f,) for f in filters])
+
+        self._database.transact(write)
+
     def refusals(self, limit: int) -> list[tuple[Instant, Refusal]]:
         """Newest refusals with their times, newest first, at most `limit`."""
         return [
@@ -195,6 +208,10 @@ class Ledger:
         """How many were refused since the store was made, by reason."""
         rows = self._database.rows("SELECT reason, count FROM refusal_count")
         return {Reason(reason): count for reason, count in rows}
+
+    def housekeep(self) -> None:
+        """Bring the write-ahead log into the file and cut it, so that it does not stay large."""
+        self._database.rows("PRAGMA wal_checkpoint(TRUNCATE)")
 
     def close(self) -> None:
         """Close every connection; the ledger is of no use afterwards."""

@@ -46,6 +46,7 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
             supply TEXT NOT NULL, id TEXT NOT NULL, at INTEGER NOT NULL, volume REAL NOT NULL,
             lot TEXT NOT NULL, expires INTEGER, by TEXT NOT NULL, UNIQUE (supply, id)
         ) STRICT""",
+        "CREATE TABLE subscription (filter TEXT PRIMARY KEY) STRICT",
         "CREATE TABLE clock (one INTEGER PRIMARY KEY CHECK (one = 1), at INTEGER NOT NULL) STRICT",
     ),
 )

@@ -1,0 +1,379 @@
+"""The link to the broker: a persistent MQTT 5 session, acknowledged by whoever stores.
+
+It knows nothing of sumps. Callbacks run on paho's network thread and only hand over; nothing
+escapes them, since an exception there would end that thread while the process lives on.
+"""
+
+import logging
+import secrets
+import ssl
+import sys
+import threading
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, ParamSpec
+
+from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from agent.arrival import Arrival, Outgoing
+from agent.errors import BrokerError
+from agent.inbox import Inbox, Token
+from agent.instants import instant_of
+from agent.plant.plant import BrokerSettings
+from agent.secrets import Credentials
+
+LOG = logging.getLogger("millpond.broker")
+Arguments = ParamSpec("Arguments")
+
+KEEPALIVE_S = 60
+SESSION_EXPIRY_S = 14 * 86_400
+RECEIVE_MAXIMUM = 1_000
+INFLIGHT_OUT = 100
+LONGEST_RECONNECT_S = 30
+FILTERS_A_PACKET = 500
+UNREADABLE_TOPIC = "(topic that is not UTF-8)"
+
+BAD_NAME, BAD_LOGIN, NOT_AUTHORISED, BANNED = 0x85, 0x86, 0x87, 0x8A
+TAKEN_OVER = 0x8E
+HINTS = {
+    BAD_NAME: "it does not accept this client id",
+    BAD_LOGIN: "user or password is wrong: see MILLPOND_BROKER_USER and MILLPOND_BROKER_PASSWORD",
+    NOT_AUTHORISED: "this user may not connect: see MILLPOND_BROKER_USER and"
+    " MILLPOND_BROKER_PASSWORD, and the broker's rights",
+    BANNED: "this client is banned there",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Session:
+    """What the agent is to the broker."""
+
+    client_id: str
+    filters: tuple[str, ...]
+    former_filters: frozenset[str] = frozenset()
+    """What an earlier run subscribed to; what is no longer wanted is given up."""
+    clock_topic: str | None = None
+    online: Outgoing
+    """Told at each connection."""
+    offline: Outgoing
+    """Told at a graceful end; the broker tells it as last will."""
+
+
+class BrokerLink:
+    """One client with its network thread.
+
+    Parameters
+    ----------
+    settings : BrokerSettings
+        Where the broker is.
+    credentials : Credentials, optional
+        User and password.
+    session : Session
+        Client id, subscriptions, last will.
+    inbox : Inbox
+        Gets what arrives.
+    """
+
+    def __init__(
+        self,
+        settings: BrokerSettings,
+        credentials: Credentials | None,
+        session: Session,
+        inbox: Inbox,
+    ) -> None:
+        self._settings = settings
+        self._session = session
+        self._inbox = inbox
+        self._epoch = 0
+        self._epoch_lock = threading.Lock()
+        self._connected = threading.Event()
+        self._was_connected = False
+        self._said = ""
+        self._thread: threading.Thread | None = None
+        self.fatal: BrokerError | None = None
+        """Set when there is no use in trying on."""
+        self.on_confirmed: Callable[[int, int], None] = lambda _mid, _reason: None
+        """Called with number and reason code of each published message that the broker answered."""
+        self.on_ready: Callable[[], None] = lambda: None
+        """Called at each connection once messages can be published."""
+        self._client = self._make_client(credentials)
+
+    # --- for other threads ------------------------------------------------------------------------
+
+    @property
+    def address(self) -> str:
+        """Host and port, for people."""
+        return f"{self._settings.host}:{self._settings.port}"
+
+    @property
+    def connected(self) -> bool:
+        """Whether messages can be published at the moment."""
+        return self._connected.is_set()
+
+    def wait_until_connected(self, timeout: float) -> bool:
+        """Wait for a connection, at most `timeout` [s]; whether there is one."""
+        return self._connected.wait(timeout)
+
+    def start(self) -> None:
+        """Start the network thread; a broker that is away is tried again, for ever."""
+        properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # not annotated in paho
+        properties.SessionExpiryInterval = SESSION_EXPIRY_S
+        properties.ReceiveMaximum = RECEIVE_MAXIMUM
+        self._client.connect_async(
+            self._settings.host,
+            self._settings.port,
+            keepalive=KEEPALIVE_S,
+            clean_start=False,
+            properties=properties,
+        )
+        before = set(threading.enumerate())
+        self._client.loop_start()
+        started = [thread for thread in threading.enumerate() if thread not in before]
+        self._thread = next(t for t in started if t.name.startswith("paho-mqtt-client"))
+
+    def check(self) -> None:
+        """See whether the link works or will work again by itself.
+
+        Raises
+        ------
+        BrokerError
+            If the broker refuses the agent, or the network thread has ended.
+        """
+        if self.fatal is not None:
+            raise self.fatal
+        if self._thread is not None and not self._thread.is_alive():
+            raise BrokerError(f"broker {self.address}: the network thread has ended")
+
+    def publish(self, message: Outgoing) -> int:
+        """Hand a message to the network thread.
+
+        Returns
+        -------
+        number : int
+            `on_confirmed` is called with it, on this connection or a later one.
+
+        Raises
+        ------
+        ValueError
+            If no broker would take it: a wildcard in the topic, a payload beyond 256 MB.
+        """
+        return self._client.publish(message.topic, message.payload, 1, message.retain).mid
+
+    def acknowledge(self, tokens: Iterable[Token]) -> None:
+        """Tell the broker that messages are stored; those of an earlier connection come again."""
+        with self._epoch_lock:
+            for token in tokens:
+                if token.epoch == self._epoch:
+                    self._client.ack(token.mid, 1)
+
+    def stop(self, timeout: float) -> None:
+        """Say that the agent is offline, and disconnect; wait at most `timeout` [s]."""
+        if self.connected and self.fatal is None:
+            try:
+                farewell = self._client.publish(
+                    self._session.offline.topic, self._session.offline.payload, 1, retain=True
+                )
+                farewell.wait_for_publish(timeout)
+            except (RuntimeError, ValueError) as error:
+                LOG.warning("broker %s: could not say goodbye: %s", self.address, error)
+        self._client.disconnect()
+        if self._thread is not None:
+            self._thread.join(timeout)
+
+    # --- on the network thread --------------------------------------------------------------------
+
+    def _make_client(self, credentials: Credentials | None) -> Client:
+        """Make the client with everything that is set before connecting."""
+        client = Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=self._session.client_id,
+            protocol=MQTTProtocolVersion.MQTTv5,
+            manual_ack=True,
+        )
+        client.max_inflight_messages_set(INFLIGHT_OUT)
+        # spread, so that the clients of a restarted broker do not all come at once
+        client.reconnect_delay_set(1, LONGEST_RECONNECT_S - secrets.randbelow(10))
+        client.will_set(
+            self._session.offline.topic, self._session.offline.payload, qos=1, retain=True
+        )
+        if credentials is not None:
+            client.username_pw_set(credentials.user, credentials.password)
+        if self._settings.tls:
+            self._use_tls(client)
+        client.on_message = _guarded(self._on_message)
+        client.on_connect = _guarded(self._on_connect)
+        client.on_connect_fail = _guarded(self._on_connect_fail)
+        client.on_disconnect = _guarded(self._on_disconnect)
+        client.on_pre_connect = _guarded(self._on_pre_connect)
+        client.on_publish = _guarded(self._on_publish)
+        client.on_subscribe = _guarded(self._on_subscribe)
+        return client
+
+    def _use_tls(self, client: Client) -> None:
+        """Encrypt, and accept only a broker whose certificate is good for its name."""
+        files = self._settings
+        try:
+            context = ssl.create_default_context(cafile=files.ca_file)
+            if files.cert_file is not None:
+                context.load_cert_chain(files.cert_file, files.key_file)
+        except (OSError, ssl.SSLError) as error:
+            names = [str(f) for f in (files.ca_file, files.cert_file, files.key_file) if f]
+            raise BrokerError(f"broker {self.address}: {', '.join(names)}: {error}") from error
+        client.tls_set_context(context)
+
+    def _raise_epoch(self) -> None:
+        """From now on, acknowledgements of what came before are dropped."""
+        with self._epoch_lock:
+            self._epoch += 1
+
+    def _on_pre_connect(self, _client: Client, _userdata: object) -> None:
+        self._raise_epoch()
+
+    def _on_connect(
+        self,
+        client: Client,
+        _userdata: object,
+        flags: ConnectFlags,
+        reason: ReasonCode,
+        _properties: Properties | None,
+    ) -> None:
+        if reason.is_failure:
+            self._refused(reason)
+            return
+        self._raise_epoch()
+        self._was_connected = True
+        self._say(f"connected, {'session resumed' if flags.session_present else 'new session'}")
+        client.publish(self._session.online.topic, self._session.online.payload, 1, retain=True)
+        self._subscribe(client)
+        self._connected.set()
+        self.on_ready()
+
+    def _subscribe(self, client: Client) -> None:
+        """Subscribe to everything again: the plant file may have changed since the session began.
+
+        Retained messages come with a new subscription only.
+        """
+        wanted = list(self._session.filters)
+        if self._session.clock_topic is not None:
+            wanted.insert(0, self._session.clock_topic)
+        given_up = sorted(self._session.former_filters.difference(wanted))
+        if given_up:
+            client.unsubscribe(given_up)
+        options = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB)
+        for start in range(0, len(wanted), FILTERS_A_PACKET):
+            client.subscribe([(name, options) for name in wanted[start : start + FILTERS_A_PACKET]])
+
+    def _refused(self, reason: ReasonCode) -> None:
+        """Say why the broker does not take the agent; give up if it never did in this run."""
+        hint = HINTS.get(reason.value)
+        self._say(f"refuses the connection: {hint or reason}", logging.ERROR)
+        if hint is not None and not self._was_connected:
+            self._give_up(f"refuses the connection: {hint}")
+
+    def _give_up(self, why: str) -> None:
+        """Stop trying; `check` tells it to the worker."""
+        self.fatal = BrokerError(f"broker {self.address} {why}")
+        self._client.disconnect()
+
+    def _on_connect_fail(self, _client: Client, _userdata: object) -> None:
+        error = sys.exc_info()[1]  # paho calls this while it handles the error
+        self._say(
+            f"cannot be reached ({error or 'no reason known'}); trying again", logging.WARNING
+        )
+
+    def _on_disconnect(
+        self,
+        _client: Client,
+        _userdata: object,
+        _flags: DisconnectFlags,
+        reason: ReasonCode,
+        _properties: Properties | None,
+    ) -> None:
+        self._raise_epoch()
+        self._connected.clear()
+        if reason.value == TAKEN_OVER:
+            self._give_up(
+                f"ended the connection: another client uses the id {self._session.client_id};"
+                " is millpond running for this plant already?"
+            )
+        elif reason.is_failure:
+            self._say(f"connection lost ({reason}); trying again", logging.WARNING)
+
+    def _on_message(self, client: Client, _userdata: object, message: MQTTMessage) -> None:
+        token = Token(self._epoch, message.mid) if message.qos else None
+        try:
+            topic = message.topic
+        except UnicodeDecodeError:
+            topic = UNREADABLE_TOPIC
+        if topic == self._session.clock_topic:
+            self._move_clock(bytes(message.payload), token)
+            return
+        arrival = Arrival(0, topic, bytes(message.payload), message.retain, message.dup)
+        if not self._inbox.put(arrival, token) and token is not None:
+            client.ack(token.mid, 1)
+
+    def _move_clock(self, payload: bytes, token: Token | None) -> None:
+        """Take a message on the clock's topic for what it says."""
+        try:
+            at = instant_of(payload.decode().strip())
+        except ValueError as error:
+            LOG.warning("%s: %r is no time: %s", self._session.clock_topic, payload[:80], error)
+            if token is not None:
+                self._client.ack(token.mid, 1)
+            return
+        self._inbox.tick_to(at, token)
+
+    def _on_publish(
+        self,
+        _client: Client,
+        _userdata: object,
+        mid: int,
+        reason: ReasonCode,
+        _properties: Properties,
+    ) -> None:
+        self.on_confirmed(mid, reason.value)
+
+    def _on_subscribe(
+        self,
+        _client: Client,
+        _userdata: object,
+        _mid: int,
+        reasons: Sequence[ReasonCode],
+        _properties: Properties | None,
+    ) -> None:
+        refused = [reason for reason in reasons if reason.is_failure]
+        if refused:
+            LOG.error(
+                "broker %s: %d of %d subscriptions refused (%s): the topic rights of this user"
+                " leave out some of the plant's topics",
+                self.address,
+                len(refused),
+                len(reasons),
+                refused[0],
+            )
+
+    def _say(self, what: str, level: int = logging.INFO) -> None:
+        """Tell a person, unless the same was said last."""
+        if what != self._said:
+            self._said = what
+            LOG.log(level, "broker %s: %s", self.address, what)
+
+
+def _guarded(callback: Callable[Arguments, None]) -> Callable[Arguments, Any]:
+    """Let nothing escape: paho's thread would end, and the process live on deaf.
+
+    A message whose callback failed is not acknowledged, so that the next connection brings it.
+    """
+
+    def call(*args: Arguments.args, **kwargs: Arguments.kwargs) -> None:
+        try:
+            callback(*args, **kwargs)
+        except Exception:
+            LOG.exception("mistake in a callback of the broker's link")
+
+    return call

@@ -1,0 +1,64 @@
+"""`millpond run`: the live agent of one plant."""
+
+import argparse
+
+_DESCRIPTION = """\
+Listen to a plant's broker, keep the balance of its sumps, and publish states, advice and alarms,
+until Ctrl-C or SIGTERM. The broker's user and password come from MILLPOND_BROKER_USER and
+MILLPOND_BROKER_PASSWORD, or from files named by the same names with _FILE at the end."""
+
+_EPILOG = """\
+examples:
+  millpond run north.toml
+  millpond run north.toml --record monday.jsonl
+  millpond run demo.toml --clock-topic demo/clock
+
+A broker that is away is tried again, for ever. Stopped and started again, millpond goes on as if
+it had not stopped: the broker keeps what arrives meanwhile.
+"""
+
+
+def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Register the command."""
+    parser = commands.add_parser(
+        "run",
+        help="run the agent of a plant",
+        description=_DESCRIPTION,
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("plant", metavar="PLANT.toml", help="the plant file")
+    parser.add_argument(
+        "--clock-topic",
+        metavar="TOPIC",
+        type=_topic,
+        help="RFC 3339 times on this topic are the clock, instead of the machine's",
+    )
+    parser.add_argument(
+        "--record",
+        metavar="FILE",
+        help="keep a recording of all that arrives, at the end of FILE; for millpond replay",
+    )
+    parser.set_defaults(run=run)
+
+
+def _topic(text: str) -> str:
+    """Accept a topic, refuse a filter."""
+    if not text or "+" in text or "#" in text:
+        raise argparse.ArgumentTypeError(f"{text!r}: expected one topic, without + and #")
+    return text
+
+
+def run(options: argparse.Namespace) -> int:
+    """Run the agent; the exit code."""
+    from pathlib import Path
+
+    from agent.plant.load import load_plant
+    from agent.run import log_to_stderr, run_plant
+
+    log_to_stderr()
+    return run_plant(
+        load_plant(Path(options.plant)),
+        clock_topic=options.clock_topic,
+        record=None if options.record is None else Path(options.record),
+    )

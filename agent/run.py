@@ -1,0 +1,196 @@
+"""The live process: broker, worker, outbox and schedule around one pipeline, until it is stopped.
+
+Nothing here restarts itself: a part that fails ends the process with exit code 1, the service
+manager starts it again, and what was not acknowledged comes again from the broker.
+"""
+
+import logging
+import os
+import signal
+import threading
+from collections.abc import Mapping
+from contextlib import ExitStack
+from pathlib import Path
+from queue import SimpleQueue
+from types import FrameType
+
+from agent.broker import BrokerLink, Session
+from agent.clock import Clock, TopicClock, WallClock
+from agent.errors import MillpondError
+from agent.inbox import Inbox
+from agent.messages.publish import agent_offline, agent_online
+from agent.outbox import Sender
+from agent.pipeline import Pipeline
+from agent.plant.plant import Plant
+from agent.recording import RecordingWriter
+from agent.schedule import Schedule
+from agent.secrets import read_credentials
+from agent.store.ledger import Ledger
+from agent.store.lock import held_alone
+from agent.store.patience import Patience
+from agent.version import VERSION
+from agent.worker import Worker
+
+LOG = logging.getLogger("millpond")
+
+STOP_WORKER_S = 5.0
+STOP_SENDER_S = 2.0
+STOP_LINK_S = 2.0
+DONE, FAILED = 0, 1
+
+
+def run_plant(
+    plant: Plant,
+    *,
+    clock_topic: str | None = None,
+    record: Path | None = None,
+    environment: Mapping[str, str] = os.environ,
+) -> int:
+    """Run the agent for a plant until SIGINT or SIGTERM; the exit code.
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant file's content.
+    clock_topic : str, optional
+        RFC 3339 times on this topic are the clock; `None`: the machine's.
+    record : Path, optional
+        Keeps a recording of all that arrives.
+    environment : mapping of str to str
+        Says where the broker's credentials are.
+
+    Raises
+    ------
+    MillpondError
+        If it cannot start: store, recording or credentials are not usable.
+    """
+    with ExitStack() as stack:
+        stack.enter_context(held_alone(plant.store))
+        ledger = Ledger.open(plant.store, backlog_max=plant.backlog_max_ms)
+        stack.callback(ledger.close)
+        agent = Agent(plant, ledger, clock_topic=clock_topic, environment=environment)
+        if record is not None:
+            agent.worker.recorder = RecordingWriter(record)
+            stack.callback(agent.worker.recorder.close)
+        return agent.run()
+
+
+class Agent:
+    """All parts of the live process, put together once.
+
+    Parameters
+    ----------
+    plant : Plant
+        The plant file's content.
+    ledger : Ledger
+        The plant's store, on disk.
+    clock_topic : str, optional
+        RFC 3339 times on this topic are the clock; `None`: the machine's.
+    environment : mapping of str to str
+        Says where the broker's credentials are.
+    """
+
+    def __init__(
+        self,
+        plant: Plant,
+        ledger: Ledger,
+        *,
+        clock_topic: str | None,
+        environment: Mapping[str, str],
+    ) -> None:
+        self._ledger = ledger
+        self._stopping = threading.Event()
+        self._ends: SimpleQueue[str] = SimpleQueue()
+        patience = Patience(self._stopping)
+        start = ledger.clock()
+        wall = WallClock()
+        clock: Clock = wall if clock_topic is None else TopicClock(start)
+        if clock_topic is None and start is not None and start > wall.now() + 60_000:
+            LOG.warning(
+                "the clock is %.0f min behind the store's newest entry: until it has caught up, "
+                "arrivals get that entry's time",
+                (start - wall.now()) / 60_000,
+            )
+        pipeline = Pipeline(plant, ledger)
+        self._filters = tuple(pipeline.filters) + (() if clock_topic is None else (clock_topic,))
+        former = ledger.filters()
+        ledger.keep_filters(former.union(self._filters))
+        ledger.wait_with(patience)
+        self.inbox = Inbox(clock, floor=start)
+        since = clock.now() or wall.now()
+        self.link = BrokerLink(
+            plant.broker,
+            read_credentials(environment),
+            Session(
+                client_id=plant.broker.client_id,
+                filters=tuple(pipeline.filters),
+                former_filters=former,
+                clock_topic=clock_topic,
+                online=agent_online(plant.prefix, VERSION, since),
+                offline=agent_offline(plant.prefix, VERSION, since),
+            ),
+            self.inbox,
+        )
+        self.sender = Sender(ledger, self.link)
+        self.worker = Worker(self.inbox, pipeline, ledger, patience)
+        self.worker.acknowledge = self.link.acknowledge
+        self.worker.on_stored = self.sender.wake
+        self.worker.check = self._check
+        self.worker.on_end = lambda: self._ends.put("the worker")
+        self._schedule = Schedule(
+            self.inbox.tick if clock_topic is None else None, ledger.housekeep
+        )
+
+    def run(self) -> int:
+        """Start every part, wait for a signal or a failure, end every part; the exit code."""
+        for number in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(number, self._on_signal)
+        self.inbox.tick()
+        self.worker.start()
+        self.sender.start()
+        self._schedule.start()
+        self.link.start()
+        LOG.info("listening to %d topics at %s", len(self._filters), self.link.address)
+        LOG.info("stopping: %s", self._ends.get())
+        return self._stop()
+
+    def _on_signal(self, number: int, _frame: FrameType | None) -> None:
+        """Ask for a graceful end; the next signal ends the process at once."""
+        for each in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(each, signal.SIG_DFL)
+        self._ends.put(signal.Signals(number).name)
+
+    def _check(self) -> None:
+        """See that the other threads are well; the worker does so every second."""
+        self.link.check()
+        if self.sender.failure is not None:
+            raise self.sender.failure
+
+    def _stop(self) -> int:
+        """End every part in the order in which they depend on each other."""
+        self._stopping.set()
+        self._schedule.stop()
+        self.inbox.close()
+        ended = self.worker.stop(STOP_WORKER_S)
+        self.sender.stop(STOP_SENDER_S)
+        self.link.stop(STOP_LINK_S)
+        failure = self.worker.failure
+        if not ended:
+            LOG.error("the worker did not end within %g s", STOP_WORKER_S)
+        elif isinstance(failure, MillpondError):
+            LOG.error("%s", failure)
+        elif failure is not None:
+            LOG.error("a mistake in millpond ended the worker", exc_info=failure)
+        else:
+            self._ledger.keep_filters(self._filters)
+            LOG.info("stopped; everything taken in is stored")
+            return DONE
+        return FAILED
+
+
+def log_to_stderr() -> None:
+    """Write what happens to standard error, one line each."""
+    logging.basicConfig(
+        level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s: %(message)s"
+    )
+    logging.getLogger("apscheduler").setLevel(logging.WARNING)

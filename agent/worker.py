@@ -1,0 +1,99 @@
+"""The one thread that takes items in: pipeline, transaction, and only then the acknowledgement."""
+
+import logging
+import threading
+from collections.abc import Callable, Sequence
+from typing import Protocol
+
+from agent.arrival import Arrival, Tick
+from agent.inbox import Inbox, Item, Token
+from agent.recording import RecordingWriter
+from agent.store.batch import Batch
+from agent.store.ledger import Ledger
+from agent.store.patience import Patience
+
+LOG = logging.getLogger("millpond.worker")
+
+ITEMS_A_BATCH = 500
+LONGEST_WAIT_S = 1.0
+"""How long the worker waits for items before it looks after the other threads."""
+
+
+class Intake(Protocol):
+    """What takes items in: `agent.pipeline.Pipeline`."""
+
+    def take(self, item: Arrival | Tick) -> None:
+        """Take in one item; bad input never raises."""
+
+    def seal(self) -> Batch:
+        """Give what is to be stored since the last call."""
+
+
+class Worker:
+    """Takes items from the inbox until stopped, or until something fails.
+
+    Nothing is acknowledged before it is stored, so whatever ends the thread loses nothing: the
+    broker brings again what was not acknowledged.
+
+    Parameters
+    ----------
+    inbox : Inbox
+        Where items come from.
+    pipeline : Intake
+        Takes them in.
+    ledger : Ledger
+        Stores what came of them.
+    patience : Patience
+        Waits for a disk that is full.
+    """
+
+    def __init__(self, inbox: Inbox, pipeline: Intake, ledger: Ledger, patience: Patience) -> None:
+        self._inbox = inbox
+        self._pipeline = pipeline
+        self._ledger = ledger
+        self._patience = patience
+        self._stopping = threading.Event()
+        self.recorder: RecordingWriter | None = None
+        self.acknowledge: Callable[[Sequence[Token]], None] = lambda _tokens: None
+        self.on_stored: Callable[[], None] = lambda: None
+        """Called after each transaction."""
+        self.check: Callable[[], None] = lambda: None
+        """Called at least every second; what it raises ends the worker."""
+        self.failure: BaseException | None = None
+        """What ended the thread, if something did."""
+        self.on_end: Callable[[], None] = lambda: None
+        self._thread = threading.Thread(target=self._run, name="millpond-worker", daemon=True)
+
+    def start(self) -> None:
+        """Start the thread."""
+        self._thread.start()
+
+    def stop(self, timeout: float) -> bool:
+        """End the thread after the batch it is at; whether it ended within `timeout` [s]."""
+        self._stopping.set()
+        self._thread.join(timeout)
+        return not self._thread.is_alive()
+
+    def _run(self) -> None:
+        """Work; a failure is left where the main thread sees it."""
+        try:
+            while not self._stopping.is_set():
+                items = self._inbox.take(ITEMS_A_BATCH, LONGEST_WAIT_S)
+                if items:
+                    self.process(items)
+                self.check()
+        except BaseException as error:  # noqa: BLE001  told to the main thread, which ends the process
+            self.failure = error
+        finally:
+            self.on_end()
+
+    def process(self, items: Sequence[Item]) -> None:
+        """Take items in, store what came of them, then acknowledge them."""
+        if self.recorder is not None:
+            self.recorder.add(item for item, _ in items)
+            self._patience.insist(self.recorder.flush)
+        for item, _ in items:
+            self._pipeline.take(item)
+        self._ledger.commit(self._pipeline.seal())
+        self.acknowledge([token for _, token in items if token is not None])
+        self.on_stored()
