@@ -73,6 +73,10 @@ class Way:
     """People count in wholes of this. [L]"""
     most: int = 1
     """Batches at most."""
+    limits: tuple[float, float] | None = None
+    """Weakest and strongest batch, where not those of the task. [1]"""
+    part: int = 0
+    """Ways of one part exclude each other: a strong mix, and what fills up the rest."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,7 +115,8 @@ class Choice:
     """What is drained and poured. [L]"""
 
     drain: float
-    way: Way | None
+    ways: tuple[Way, ...]
+    """Of each batch."""
     batches: tuple[Batch, ...]
 
     @property
@@ -161,6 +166,11 @@ class _Layout:
     odd: list[int] = field(default_factory=list)
 
 
+def strengths_of(task: Task, way: Way) -> tuple[float, float]:
+    """Weakest and strongest batch that may be made this way. [1]"""
+    return way.limits or (task.weakest, task.strongest)
+
+
 def best(task: Task) -> Choice:
     """Choose what to drain and to pour.
 
@@ -185,7 +195,9 @@ def _lay_out(task: Task) -> _Layout:
     layout.drain = program.column(integer=task.drain_step > 0)
     for way in task.ways:
         _add_way(layout, way)
-    program.row({group.used: 1.0 for group in layout.groups if not group.different}, upper=1.0)
+    for part in sorted({way.part for way in task.ways}):
+        alike = [g for g in layout.groups if g.way.part == part and not g.different]
+        program.row({group.used: 1.0 for group in alike}, upper=1.0)
     _add_safety(layout)
     _add_wishes(layout)
     return layout
@@ -230,8 +242,9 @@ def _add_batch_limits(task: Task, program: Program, group: _Group) -> None:
     }
     fill = min(group.way.fill, task.cap)
     program.row({group.used: -fill, **{c: w + k for c, (w, k) in amounts.items()}}, upper=0.0)
-    program.row({c: k - task.strongest * (w + k) for c, (w, k) in amounts.items()}, upper=0.0)
-    program.row({c: k - task.weakest * (w + k) for c, (w, k) in amounts.items()}, lower=0.0)
+    weakest, strongest = strengths_of(task, group.way)
+    program.row({c: k - strongest * (w + k) for c, (w, k) in amounts.items()}, upper=0.0)
+    program.row({c: k - weakest * (w + k) for c, (w, k) in amounts.items()}, lower=0.0)
 
 
 def _add_odd(program: Program, columns: list[int], per_unit: int) -> int:
@@ -354,16 +367,16 @@ def _last_wish(layout: _Layout) -> dict[int, float]:
 def _read(layout: _Layout, values: list[float]) -> Choice:
     """Read the plan off the columns, and check it against every hard limit once more."""
     task = layout.task
-    batches = []
-    way = None
+    batches, ways = [], []
     for group in layout.groups:
         terms = list(group.terms())
         water = sum(values[column] * w for column, w, _ in terms) / group.count
         concentrate = sum(values[column] * k for column, _, k in terms) / group.count
         if water + concentrate > _FINE:
-            way = group.way
+            ways.append(group.way)
             batches.append(Batch(group.count, round(water, 9), round(concentrate, 9)))
-    choice = Choice(round(values[layout.drain] * (task.drain_step or 1.0), 9), way, tuple(batches))
+    drain = round(values[layout.drain] * (task.drain_step or 1.0), 9)
+    choice = Choice(drain, tuple(ways), tuple(batches))
     _require_safe(task, choice)
     return choice
 
@@ -373,10 +386,10 @@ def _require_safe(task: Task, choice: Choice) -> None:
     mix = choice.mix
     after = task.volume.value - choice.drain + mix.volume
     broken = after > task.cap + _FINE or mix.concentrate > task.stock + _FINE
-    for batch in choice.batches:
+    for way, batch in zip(choice.ways, choice.batches, strict=True):
         total = batch.water + batch.concentrate
-        low, high = task.weakest * total - _FINE, task.strongest * total + _FINE
-        filled = choice.way is not None and total > choice.way.fill + _FINE
-        broken = broken or filled or not low <= batch.concentrate <= high
+        weakest, strongest = strengths_of(task, way)
+        low, high = weakest * total - _FINE, strongest * total + _FINE
+        broken = broken or total > way.fill + _FINE or not low <= batch.concentrate <= high
     if broken:
         raise SolverError(f"HiGHS broke a hard limit of {task} with {choice}")

@@ -1,0 +1,231 @@
+"""What to pour: from a sump's state and rules to litres, batches, and how it will read afterwards.
+
+The choice itself is one mixed-integer program, `advisor.optimum`; here its task is written from a
+sump's plan, and its answer is turned into a plan that people can carry out. The solver is loaded
+when the first dose is computed, so that importing this module costs nothing.
+"""
+
+from dataclasses import dataclass, replace
+from math import erf, inf, sqrt
+
+from advisor import cautions, reasons
+from advisor.effects import AdviceKind, After, Batch, Mix
+from advisor.errors import AdvisorError
+from advisor.geometry import volume_at
+from advisor.optimum import FOR_BAND, NEVER, Choice, Task, best
+from advisor.plan import SumpPlan
+from advisor.program import SolverError
+from advisor.vessels import marks, ways_to_charge, ways_to_pour
+from advisor.words import Estimate
+
+TELLABLE_BRIX = 0.1
+"""What a handheld refractometer tells apart. [°Brix]"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DosePlan:
+    """What to drain and to pour, what comes of it, and why."""
+
+    kind: AdviceKind
+    mix: Mix | None
+    batches: tuple[Batch, ...]
+    drain: float
+    """Before pouring. [L]"""
+    after: After
+    why: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def plan_top_up(
+    volume: Estimate,
+    concentration: Estimate,
+    correlation: float,
+    sump: SumpPlan,
+    *,
+    stock: float = inf,
+) -> DosePlan:
+    """Plan the top-up of a sump, or the exchange where no top-up leads into the band.
+
+    Parameters
+    ----------
+    volume : Estimate
+        All the fluid, holdup included. [L]
+    concentration : Estimate
+        Before the dose. [1]
+    correlation : float
+        Of the errors of the two, -1 to 1.
+    sump : SumpPlan
+        Tank, levels, fluid, vessels.
+    stock : float
+        Concentrate at hand. [L]
+
+    Raises
+    ------
+    AdvisorError
+        If volume or concentration is none that a sump can have.
+    """
+    _require_state(volume, concentration)
+    task = task_for(volume, concentration, correlation, sump, stock=stock)
+    try:
+        choice = best(task)
+        if _misses_band(task, choice):
+            choice = best(_with_draining(task, sump))
+    except SolverError as trouble:
+        return _nothing(task, (f"No mix could be computed: {trouble}.",))
+    return _plan(task, choice, sump)
+
+
+def plan_charge(sump: SumpPlan, *, stock: float = inf) -> DosePlan:
+    """Plan the filling of an empty sump up to its target level at its target concentration.
+
+    Parameters
+    ----------
+    sump : SumpPlan
+        Tank, levels, fluid, vessels.
+    stock : float
+        Concentrate at hand. [L]
+    """
+    empty = Estimate(0.0, 0.0)
+    task = task_for(empty, empty, 0.0, sump, stock=stock)
+    task = replace(task, ways=ways_to_charge(sump, task.wanted))
+    try:
+        choice = best(task)
+    except SolverError as trouble:
+        return _nothing(task, (f"No mix could be computed: {trouble}.",))
+    plan = _plan(task, choice, sump)
+    return replace(plan, kind="charge", cautions=cautions.CHARGE)
+
+
+def task_for(
+    volume: Estimate,
+    concentration: Estimate,
+    correlation: float,
+    sump: SumpPlan,
+    *,
+    stock: float = inf,
+) -> Task:
+    """Write the task of a sump. Volumes in [L], concentrations in [1]."""
+    fluid, levels = sump.fluid, sump.levels
+    full = volume_at(sump.tank, levels.brim)
+    room_to = volume_at(sump.tank, max(levels.brim - sump.headroom, 0.0))
+    safe = max(room_to - sump.margin_sd * volume.sd, 0.0)
+    spilling = volume.value > full
+    cap = safe if spilling else max(safe, volume.value)
+    wanted = min(volume_at(sump.tank, levels.target), room_to)
+    return Task(
+        volume=volume,
+        concentration=concentration,
+        correlation=correlation,
+        wanted=wanted,
+        cap=cap,
+        target=fluid.target,
+        band=(fluid.band_low, fluid.band_high),
+        weakest=fluid.weak_mix,
+        strongest=fluid.premix_max,
+        stock=stock,
+        ways=ways_to_pour(sump, cap - min(volume.value, cap)),
+        volume_tolerance=max(0.01 * wanted, marks(sump)[0]),
+        target_tolerance=target_tolerance(sump),
+        drain=FOR_BAND if spilling else NEVER,
+        drain_step=1.0,
+        least_drain=max(volume.value - safe, 0.0) if spilling else 0.0,
+    )
+
+
+def target_tolerance(sump: SumpPlan) -> float:
+    """Distance from the target that is as good as none. [1]
+
+    What a handheld refractometer tells apart, at most a fortieth of the band's width.
+    """
+    fluid = sump.fluid
+    tellable = TELLABLE_BRIX * fluid.refractometer_factor / 100.0
+    return min(tellable, (fluid.band_high - fluid.band_low) / 40.0)
+
+
+def after_pouring(task: Task, choice: Choice) -> After:
+    """Volume [L] and concentration [1] once the choice has been carried out.
+
+    The sds are the state's own, and those of reading the marks: an amount between two marks is
+    anywhere within half a mark (uniform, sd = mark / sqrt 12).
+    """
+    mix = choice.mix
+    kept = task.volume.value - choice.drain
+    volume = kept + mix.volume
+    if volume <= 0.0:
+        return After(volume=Estimate(0.0, task.volume.sd), concentration=Estimate(0.0, 0.0))
+    strength = (kept * task.concentration.value + mix.concentrate) / volume
+    water_sd, concentrate_sd = _reading_sds(choice)
+    slope = (task.concentration.value - strength) * task.volume.sd
+    across = kept * task.concentration.sd
+    variance = slope**2 + across**2 + 2.0 * task.correlation * slope * across
+    variance += (strength * water_sd) ** 2 + ((1.0 - strength) * concentrate_sd) ** 2
+    poured = water_sd**2 + concentrate_sd**2
+    return After(
+        volume=Estimate(volume, sqrt(task.volume.sd**2 + poured)),
+        concentration=Estimate(strength, sqrt(max(variance, 0.0)) / volume),
+    )
+
+
+def confidence_in_band(after: After, band: tuple[float, float]) -> float:
+    """Probability that the concentration afterwards is in the band. [1]"""
+    mean, sd = after.concentration.value, after.concentration.sd
+    if sd <= 0.0:
+        return 1.0 if band[0] <= mean <= band[1] else 0.0
+    low, high = (erf((edge - mean) / (sd * sqrt(2.0))) for edge in band)
+    return (high - low) / 2.0
+
+
+def _reading_sds(choice: Choice) -> tuple[float, float]:
+    """Sds of all water and of all concentrate poured, from reading marks. [L]"""
+    counted = list(zip(choice.ways, choice.batches, strict=True))
+    return (
+        sqrt(sum(batch.count * way.marks[0] ** 2 for way, batch in counted) / 12.0),
+        sqrt(sum(batch.count * way.marks[1] ** 2 for way, batch in counted) / 12.0),
+    )
+
+
+def _require_state(volume: Estimate, concentration: Estimate) -> None:
+    """Refuse a volume [L] or a concentration [1] that no sump can have."""
+    if not 0.0 <= volume.value < inf or not 0.0 <= volume.sd < inf:
+        raise AdvisorError("volume", volume, "0 L or more, with an sd of 0 L or more")
+    if not 0.0 <= concentration.value < 1.0 or not 0.0 <= concentration.sd < inf:
+        raise AdvisorError("concentration", concentration, "0 up to 1, with an sd of 0 or more")
+
+
+def _misses_band(task: Task, choice: Choice) -> bool:
+    """Whether the sump is outside its band [1] even afterwards."""
+    strength = after_pouring(task, choice).concentration.value
+    return not task.band[0] - 1e-9 <= strength <= task.band[1] + 1e-9
+
+
+def _with_draining(task: Task, sump: SumpPlan) -> Task:
+    """Allow draining, with ways that can fill what an exchange drains. [L]"""
+    strength, target = task.concentration.value, task.target
+    fresh = task.weakest if strength > target else task.strongest
+    share = min((strength - target) / (strength - fresh) * 1.2, 1.0) if strength != fresh else 1.0
+    room = task.cap - min(task.volume.value, task.cap) + share * task.volume.value
+    return replace(task, drain=FOR_BAND, ways=ways_to_pour(sump, room))
+
+
+def _plan(task: Task, choice: Choice, sump: SumpPlan) -> DosePlan:
+    """Turn a choice into a plan. [L]"""
+    after = after_pouring(task, choice)
+    if choice.drain <= 0.0 and not choice.batches:
+        return _nothing(task, reasons.for_nothing(task))
+    kind: AdviceKind = "exchange" if choice.drain > 0.0 else "top-up"
+    confidence = confidence_in_band(after, task.band)
+    return DosePlan(
+        kind=kind,
+        mix=choice.mix,
+        batches=choice.batches,
+        drain=choice.drain,
+        after=after,
+        why=reasons.for_plan(task, choice, after, confidence, sump),
+        cautions=cautions.EXCHANGE if kind == "exchange" else cautions.TOP_UP,
+    )
+
+
+def _nothing(task: Task, why: tuple[str, ...]) -> DosePlan:
+    """Leave the sump as it is. [L]"""
+    after = After(volume=task.volume, concentration=task.concentration)
+    return DosePlan(kind="none", mix=None, batches=(), drain=0.0, after=after, why=why, cautions=())

@@ -1,0 +1,125 @@
+"""Why a dose is as it is, in sentences for the person who carries it out."""
+
+from advisor.effects import After, Batch
+from advisor.errors import AdvisorError
+from advisor.mixing import exchange_volume
+from advisor.optimum import Choice, Task
+from advisor.plan import SumpPlan, Vessel
+from advisor.vessels import finest, vessel_named
+from advisor.wording import litres, measured, number, percent
+
+
+def for_plan(
+    task: Task, choice: Choice, after: After, confidence: float, sump: SumpPlan
+) -> tuple[str, ...]:
+    """Say what is to be done, why, and how it will read. Volumes in [L]."""
+    sentences = [how_to_pour(choice, sump)]
+    if choice.drain > 0.0:
+        sentences.insert(0, _draining(task, choice))
+    sentences.append(_state(task))
+    sentences.append(_reading(task, after, confidence, sump))
+    sentences += shortfalls(task, after)
+    sentences += _rounding(task, choice, after)
+    return tuple(sentence for sentence in sentences if sentence)
+
+
+def for_nothing(task: Task) -> tuple[str, ...]:
+    """Say why nothing is to be poured. [L]"""
+    after = After(volume=task.volume, concentration=task.concentration)
+    return (_state(task), *shortfalls(task, after))
+
+
+def how_to_pour(choice: Choice, sump: SumpPlan) -> str:
+    """Say the batches in the order of pouring: water first. [L]"""
+    vessels = [vessel_named(sump, way.name) for way in choice.ways]
+    jug = finest(sump)
+    said = [_batch(b, v, jug) for b, v in zip(choice.batches, vessels, strict=True)]
+    return "; then ".join(said) + "." if said else ""
+
+
+def shortfalls(task: Task, after: After) -> list[str]:
+    """Say what of the wishes is not reached, and what an exchange would take. Volumes in [L]."""
+    said = []
+    volume, strength = after.volume.value, after.concentration.value
+    if abs(volume - task.wanted) > task.volume_tolerance + 1e-6:
+        short = volume < task.wanted
+        said.append(
+            f"{litres(abs(volume - task.wanted))} {'under' if short else 'over'} the "
+            f"{litres(task.wanted)} wanted."
+        )
+    if abs(strength - task.target) > task.target_tolerance + 1e-9:
+        said.append(_off_target(task, volume, strength))
+    return said
+
+
+def _batch(batch: Batch, vessel: Vessel | None, jug: Vessel | None) -> str:
+    """Say one kind of batch: water, then concentrate into it, how many times. [L]"""
+    parts = []
+    if batch.water > 0.0:
+        parts.append(f"{measured(batch.water, vessel)} of water")
+    if batch.concentrate > 0.0:
+        parts.append(f"{measured(batch.concentrate, jug)} of concentrate into it")
+    said = ", then ".join(parts)
+    return f"{batch.count} times: {said}" if batch.count > 1 else said
+
+
+def _draining(task: Task, choice: Choice) -> str:
+    """Say how much has to go, and why. [L]"""
+    if task.least_drain > 0.0:
+        return f"Drain {litres(choice.drain)}: the sump is over its brim once it has drained back."
+    return f"Drain {litres(choice.drain)} first: without that the band cannot be reached."
+
+
+def _state(task: Task) -> str:
+    """Say what the sump holds, with the sds. [L]"""
+    volume, strength = task.volume, task.concentration
+    return (
+        f"In it now: {litres(volume.value)} (sd {litres(volume.sd)}) at {percent(strength.value)} "
+        f"(sd {percent(strength.sd)}); wanted: {litres(task.wanted)} at {percent(task.target)}."
+    )
+
+
+def _reading(task: Task, after: After, confidence: float, sump: SumpPlan) -> str:
+    """Say what the sump will read afterwards, before and after the factor. [L]"""
+    strength = after.concentration.value
+    brix = number(100.0 * strength / sump.fluid.refractometer_factor)
+    low, high = task.band
+    return (
+        f"Afterwards {litres(after.volume.value)} at {percent(strength)}, {brix} °Brix; in the "
+        f"band of {percent(low)} to {percent(high)} with {number(100.0 * confidence, 0)} % "
+        "confidence."
+    )
+
+
+def _off_target(task: Task, volume: float, strength: float) -> str:
+    """Say that the target is not reached, and what an exchange would take. [L]"""
+    strong = strength > task.target
+    said = (
+        f"The target of {percent(task.target)} cannot be reached by adding: it is then "
+        f"{percent(strength)}, too {'strong' if strong else 'lean'}."
+    )
+    fresh = task.weakest if strong else task.strongest
+    try:
+        exchange = exchange_volume(volume, strength, task.target, fresh)
+    except AdvisorError:
+        return f"{said} No mix that is allowed leads there, not even by an exchange."
+    return (
+        f"{said} An exchange would: drain {litres(exchange)} of it and add "
+        f"{litres(exchange)} at {percent(fresh)}."
+    )
+
+
+def _rounding(task: Task, choice: Choice, after: After) -> list[str]:
+    """Say what measuring in whole marks does to the result. [L]"""
+    off = after.concentration.value - task.target
+    if (
+        not choice.batches
+        or abs(off) > task.target_tolerance
+        or not any(way.marks[0] for way in choice.ways)
+    ):
+        return []
+    return [
+        f"Whole marks leave it {percent(abs(off))} {'above' if off > 0 else 'under'} the target."
+        if abs(off) >= 5e-5
+        else "Whole marks meet the target to 0.01 %."
+    ]
