@@ -1,0 +1,164 @@
+"""Amounts that come or go at once: what they do to the state, and the notes kept of them."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from advisor import balance
+from advisor import states as s
+from advisor.belief import EventNote
+from advisor.filter_step import Matrix, Vector, forget, project, shock
+from advisor.words import EventKind, EventSource, Instant
+
+KEPT = 32
+"""Events in the memory. [1]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Pour:
+    """An amount of mix with its spread: volume and strength each on their own."""
+
+    water: float
+    concentrate: float
+    volume_sd: float
+    """[L]"""
+    strength_sd: float
+    """[1]"""
+
+    @property
+    def volume(self) -> float:
+        """Water and concentrate together. [L]"""
+        return self.water + self.concentrate
+
+
+def add(mean: Vector, cov: Matrix, place: int, pour: Pour) -> None:
+    """Pour a mix into the sump and onto an event's pair. [L]"""
+    volume = pour.volume
+    strength = pour.concentrate / volume if volume > 0.0 else 0.0
+    whole = _added(place, 1.0 - strength, strength)
+    shock(mean, cov, whole, volume, pour.volume_sd**2)
+    shock(mean, cov, _added(place, -1.0, 1.0), 0.0, (volume * pour.strength_sd) ** 2)
+
+
+def add_metered(mean: Vector, cov: Matrix, place: int, second: int, metered: float) -> None:
+    """Pour what a totaliser counted, with the totaliser's own gain error as the state has it.
+
+    `second` is 0 for water and 1 for concentrate.
+    """
+    gain = s.WATER_GAIN + second
+    shape = _added(place, 1.0 - second, float(second))
+    mean += shape * (metered * (1.0 + mean[gain]))
+    spread = np.multiply.outer(shape * metered, cov[gain])
+    own = float(cov[gain, gain])
+    cov += spread + spread.T
+    cov += np.multiply.outer(shape, shape) * (metered * metered * own)
+
+
+def _added(place: int, water: float, concentrate: float) -> Vector:
+    """Give what water and concentrate poured in do to every entry. [L]"""
+    shape = np.zeros(s.SIZE)
+    pair = s.event_pair(place)
+    shape[[s.V, s.C]] = water + concentrate, concentrate
+    shape[[s.ADDED_WATER, pair]] = water
+    shape[[s.ADDED_CONCENTRATE, pair + 1]] = concentrate
+    return shape
+
+
+def take_out(mean: Vector, cov: Matrix, place: int, volume: float, sd: float) -> None:
+    r"""Drain a volume at the sump's own concentration, onto an event's pair.
+
+    Exact in the mean; in the errors linear about it:
+    :math:`\delta C' = (1 - v/V)\,\delta C + (v/V) c\,\delta V - c\,\delta v`.
+    """
+    now = max(float(mean[s.V]), 1e-3)
+    strength, part = balance.concentration(mean), min(volume / now, 1.0)
+    pair = s.event_pair(place)
+    idx = [s.V, s.C, s.DRAINED_WATER, s.DRAINED_CONCENTRATE, pair, pair + 1]
+    turn = np.eye(6)
+    own = np.array((-part * strength, part))
+    turn[1, :2] -= own
+    turn[3, :2] += own
+    turn[5, :2] += own
+    turn[2, :2] -= own
+    turn[4, :2] -= own
+    cov[idx] = turn @ cov[idx]
+    cov[:, idx] = cov[:, idx] @ turn.T
+    shape = np.zeros(s.SIZE)
+    shape[idx] = -1.0, -strength, 1.0 - strength, strength, 1.0 - strength, strength
+    shock(mean, cov, shape, volume, sd * sd)
+
+
+def take_all(mean: Vector, cov: Matrix, place: int, residue: float, sd: float) -> None:
+    """Drain everything but a residue of unknown size, at the sump's own concentration. [L]"""
+    strength = balance.concentration(mean)
+    pair = s.event_pair(place)
+    for water in (s.DRAINED_WATER, pair):
+        _copy_onto(mean, cov, water, [s.V, s.C], np.array((1.0, -1.0)))
+        _copy_onto(mean, cov, water + 1, [s.C], np.array((1.0,)))
+    forget(mean, cov, s.V, residue, sd * sd)
+    forget(mean, cov, s.C, residue * strength, (sd * strength) ** 2)
+    cov[s.V, s.C] = cov[s.C, s.V] = sd * sd * strength
+
+
+def _copy_onto(mean: Vector, cov: Matrix, target: int, places: list[int], weights: Vector) -> None:
+    """Add to one entry a weighted sum of others. [L]"""
+    spread, variance = project(cov, places, weights)
+    mean[target] += float(mean[places] @ weights)
+    cov[target] += spread
+    cov[:, target] += spread
+    cov[target, target] += variance
+
+
+def open_note(
+    mean: Vector, cov: Matrix, notes: tuple[EventNote, ...], note: EventNote
+) -> tuple[EventNote, ...]:
+    """Begin an event on a free pair; the one learned for longest is settled where none is."""
+    used = {kept.place for kept in notes if kept.place >= 0}
+    free = [place for place in range(s.EVENT_PAIRS) if place not in used]
+    if not free:
+        oldest = next(kept for kept in notes if kept.place >= 0)
+        free = [oldest.place]
+        notes = settle(mean, cov, notes, (oldest.id,))
+    pair = s.event_pair(free[0])
+    forget(mean, cov, pair, 0.0, 0.0)
+    forget(mean, cov, pair + 1, 0.0, 0.0)
+    return (*notes, replace(note, place=free[0]))[-KEPT:]
+
+
+def settle(
+    mean: Vector, cov: Matrix, notes: tuple[EventNote, ...], ids: Iterable[str]
+) -> tuple[EventNote, ...]:
+    """Write down what some events came to, and free their pairs."""
+    wanted = set(ids)
+    return tuple(
+        replace(weigh(note, mean, cov), place=-1) if note.id in wanted else note for note in notes
+    )
+
+
+def weigh(note: EventNote, mean: Vector, cov: Matrix) -> EventNote:
+    """Give an event's note with volume and strength as the state has them by now. [L], [1]"""
+    if note.place < 0:
+        return note
+    pair = s.event_pair(note.place)
+    water, concentrate = mean.item(pair), mean.item(pair + 1)
+    ww, wc, cc = cov.item(pair, pair), cov.item(pair, pair + 1), cov.item(pair + 1, pair + 1)
+    volume = water + concentrate
+    sd = max(ww + 2.0 * wc + cc, 0.0) ** 0.5
+    if volume <= 0.0:
+        return replace(note, volume=max(volume, 0.0), volume_sd=sd, strength=None)
+    strength = min(max(concentrate / volume, 0.0), 1.0)
+    a, b = -strength / volume, (1.0 - strength) / volume
+    variance = a * a * ww + 2.0 * a * b * wc + b * b * cc
+    return replace(
+        note,
+        volume=volume,
+        volume_sd=sd,
+        strength=strength,
+        strength_sd=max(variance, 0.0) ** 0.5,
+    )
+
+
+def name_event(source: EventSource, kind: EventKind, at: Instant) -> str:
+    """Id of an event that nobody named: the same whenever the same evidence is folded again."""
+    return f"{source}-{kind}-{at // 1000}"

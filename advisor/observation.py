@@ -1,0 +1,95 @@
+"""What each instrument and each person's measurement says about the state, as rows of weights."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor import states as s
+from advisor.balance import concentration
+from advisor.filter_step import Vector
+from advisor.geometry import volume_at
+from advisor.plan import SumpPlan
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A measurement's expectation and how it hangs on the state, linear about the mean."""
+
+    expected: float
+    places: list[int]
+    weights: Vector
+    variance: float
+    """Of the measurement itself. [its own unit, squared]"""
+
+
+def level_row(mean: Vector, share: float, share_sd: float, area: float, sd: float) -> Row:
+    r"""Level as volume in the tank: :math:`(V - u H)(1 - f) + A (n + m)`.
+
+    Parameters
+    ----------
+    mean : shape (n,)
+        State. [its own unit]
+    share, share_sd : float
+        Share of the holdup that is up. [1]
+    area : float
+        Of the surface. [L/mm]
+    sd : float
+        White noise, as depth. [mm]
+    """
+    inside = float(mean[s.V] - share * mean[s.HOLDUP])
+    keep = 1.0 - float(mean[s.AREA])
+    noise = float(mean[s.WAVES] + mean[s.SWAY])
+    return Row(
+        inside * keep + area * noise,
+        [s.V, s.HOLDUP, s.AREA, s.WAVES, s.SWAY],
+        np.array((keep, -share * keep, -inside, area, area)),
+        (area * sd) ** 2 + (float(mean[s.HOLDUP]) * share_sd) ** 2,
+    )
+
+
+def brix_row(mean: Vector, factor: float, sd: float) -> Row:
+    r"""Inline refractometer: :math:`100 c (1 + g) / k + s + b + w`.
+
+    `factor` is the data sheet's :math:`k` [%/°Brix], `sd` the white noise [°Brix].
+    """
+    handheld = handheld_row(mean, factor, sd)
+    offsets = float(mean[s.FILM] + mean[s.WANDER])
+    return Row(
+        handheld.expected + offsets,
+        [*handheld.places, s.FILM, s.WANDER],
+        np.append(handheld.weights, (1.0, 1.0)),
+        handheld.variance,
+    )
+
+
+def handheld_row(mean: Vector, factor: float, sd: float) -> Row:
+    r"""Refractometer by hand: :math:`100 c (1 + g) / k + s`; shares factor and oil with the inline.
+
+    `factor` is the data sheet's :math:`k` [%/°Brix], `sd` the person's spread [°Brix].
+    """
+    strength, volume = concentration(mean), max(float(mean[s.V]), 1e-3)
+    slope = 100.0 * (1.0 + float(mean[s.FACTOR])) / factor
+    return Row(
+        slope * strength + float(mean[s.SHARED]),
+        [s.V, s.C, s.FACTOR, s.SHARED],
+        np.array((-slope * strength / volume, slope / volume, 100.0 * strength / factor, 1.0)),
+        sd * sd,
+    )
+
+
+def titration_row(mean: Vector, sd: float) -> Row:
+    """Titration: the concentration itself, whatever the oil does; `sd` [1]."""
+    strength, volume = concentration(mean), max(float(mean[s.V]), 1e-3)
+    return Row(strength, [s.V, s.C], np.array((-strength / volume, 1.0 / volume)), sd * sd)
+
+
+def dipstick_row(mean: Vector, share: float, share_sd: float, area: float, sd: float) -> Row:
+    """Depth by hand, as volume: the level's row without the sensor's own noise over hours."""
+    row = level_row(mean, share, share_sd, area, sd)
+    noise = area * float(mean[s.WAVES] + mean[s.SWAY])
+    return Row(row.expected - noise, row.places[:3], row.weights[:3], row.variance)
+
+
+def surface(plan: SumpPlan, depth: float) -> float:
+    """Area of the surface at a depth. [L/mm]"""
+    return volume_at(plan.tank, depth + 0.5) - volume_at(plan.tank, depth - 0.5)

@@ -1,0 +1,50 @@
+"""Where each quantity stands in the filter's state vector.
+
+The first `MOVING` entries feed one another as time passes; the rest stand still, decay towards
+zero (instrument noise) or change by events alone. Accounts, events and clones are never observed
+by themselves: they ride along, so that their sds and correlations come out of the same algebra as
+the volume's.
+"""
+
+V = 0  # all the fluid, holdup included [L]
+C = 1  # concentrate in it [L]
+LOST_WATER = 2  # since the accounts began [L]
+LOST_CONCENTRATE = 3  # [L]
+WATER_REST = 4  # loss rate of water, at all times [L/d]
+WATER_RUN = 5  # and on top of it while the pumps run [L/d]
+CONCENTRATE_REST = 6  # loss rate of concentrate, at all times [L/d]
+CONCENTRATE_CUT = 7  # and on top of it while the machine cuts [L/d]
+FILM = 8  # offset of the inline refractometer alone [°Brix]
+FILM_RATE = 9  # how it grows [°Brix/d]
+MOVING = 10
+
+WAVES = 10  # level noise over minutes [mm]
+SWAY = 11  # level error over a day: air temperature, tilt, oil [mm]
+WANDER = 12  # inline refractometer's noise over hours [°Brix]
+HOLDUP = 13  # up in the machine while the pumps run [L]
+AREA = 14  # true volume per drawn volume, less one [1]
+FACTOR = 15  # reading per expected reading, less one: the refractometer factor's error [1]
+SHARED = 16  # offset that inline and handheld refractometer share: water's own, oil [°Brix]
+WATER_GAIN = 17  # poured per metered water, less one [1]
+CONCENTRATE_GAIN = 18  # poured per metered concentrate, less one [1]
+
+ADDED_WATER = 19  # [L]
+ADDED_CONCENTRATE = 20  # [L]
+DRAINED_WATER = 21  # [L]
+DRAINED_CONCENTRATE = 22  # [L]
+
+EVENTS = 23  # pairs: water and concentrate of one addition or drain still being learned [L]
+EVENT_PAIRS = 3
+CLONES = EVENTS + 2 * EVENT_PAIRS  # pairs: LOST_WATER and LOST_CONCENTRATE as of a past moment [L]
+CLONE_PAIRS = 14
+SIZE = CLONES + 2 * CLONE_PAIRS
+
+
+def event_pair(place: int) -> int:
+    """Index of the water of an event's pair; its concentrate follows."""
+    return EVENTS + 2 * place
+
+
+def clone_pair(place: int) -> int:
+    """Index of the water of a clone's pair; its concentrate follows."""
+    return CLONES + 2 * place
