@@ -56,6 +56,12 @@ class EntryMessage(Incoming):
 class CheckMessage(EntryMessage):
     """A person's measurement of the fluid (`PREFIX/SUMP/check`)."""
 
+    model_config = ConfigDict(
+        json_schema_extra={
+            "if": {"properties": {"kind": {"const": "refractometer"}}},
+            "then": {"required": ["unit"]},
+        }
+    )
     channel: ClassVar[str] = "check"
 
     kind: CheckKind = Field(description="what was measured, and how")
@@ -87,6 +93,15 @@ class AdditionMessage(EntryMessage):
     Either the water and the concentrate apart, or the volume of a mix and its strength.
     """
 
+    model_config = ConfigDict(
+        json_schema_extra={
+            "anyOf": [
+                {"required": ["water_l"]},
+                {"required": ["concentrate_l"]},
+                {"required": ["volume_l", "strength_pct"]},
+            ]
+        }
+    )
     channel: ClassVar[str] = "addition"
 
     water_l: Litres | None = Field(default=None, description="water poured in [L]")
@@ -123,6 +138,11 @@ class AdditionMessage(EntryMessage):
 class DrainMessage(EntryMessage):
     """Fluid was taken out (`PREFIX/SUMP/drain`): a volume, down to a depth, or all of it."""
 
+    model_config = ConfigDict(
+        json_schema_extra={
+            "anyOf": [{"required": [key]} for key in ("volume_l", "to_level_mm", "all")]
+        }
+    )
     channel: ClassVar[str] = "drain"
 
     volume_l: Litres | None = Field(default=None, description="volume taken out [L]")

@@ -1,0 +1,89 @@
+"""Which messages an effect becomes: topic, body, retained or not."""
+
+from typing import assert_never
+
+from advisor.effects import (
+    AlarmReport,
+    AlarmState,
+    Effect,
+    PublishAdvice,
+    PublishAlarm,
+    PublishEvent,
+    PublishState,
+)
+from advisor.words import Instant
+from agent.arrival import Outgoing
+from agent.messages.bodies import advice_body, agent_body, alarm_body, event_body, state_body
+
+
+def outgoing_for(effect: Effect, plant_prefix: str, sump: str) -> tuple[Outgoing, ...]:
+    """Messages that tell what an effect wants told, in the order of their publishing.
+
+    Parameters
+    ----------
+    effect : Effect
+        What the computation decided.
+    plant_prefix : str
+        Topic under which the agent speaks, such as ``millpond/north``.
+    sump : str
+        Id of the sump that it is about.
+
+    Raises
+    ------
+    ValueError
+        If a number in the effect is not finite: a mistake in the computation.
+    """
+    topic = topic_of(plant_prefix, sump, effect)
+    match effect:
+        case PublishState():
+            return (Outgoing(topic, state_body(sump, effect.state), retain=True),)
+        case PublishEvent():
+            return (Outgoing(topic, event_body(sump, effect.event), retain=False),)
+        case PublishAdvice():
+            return (Outgoing(topic, advice_body(effect.advice), retain=True),)
+        case PublishAlarm():
+            return _alarm(topic, sump, effect.alarm)
+        case _:
+            assert_never(effect)
+
+
+def topic_of(plant_prefix: str, sump: str, effect: Effect) -> str:
+    """Topic on which an effect is told."""
+    match effect:
+        case PublishState():
+            return f"{plant_prefix}/{sump}/state"
+        case PublishEvent():
+            return f"{plant_prefix}/{sump}/event"
+        case PublishAdvice():
+            return f"{plant_prefix}/{sump}/advice"
+        case PublishAlarm():
+            alarm = effect.alarm
+            about = f"/{alarm.signal}" if alarm.signal is not None else ""
+            return f"{plant_prefix}/{sump}/alarm/{alarm.name}{about}"
+        case _:
+            assert_never(effect)
+
+
+def _alarm(topic: str, sump: str, alarm: AlarmReport) -> tuple[Outgoing, ...]:
+    """Retained while it stands; back to normal it is told once, then withdrawn."""
+    body = alarm_body(sump, alarm)
+    if alarm.state is not AlarmState.NORMAL:
+        return (Outgoing(topic, body, retain=True),)
+    return Outgoing(topic, body, retain=False), withdrawn(topic)
+
+
+def withdrawn(topic: str) -> Outgoing:
+    """Message that takes a retained one back."""
+    return Outgoing(topic, b"", retain=True)
+
+
+def agent_online(plant_prefix: str, version: str, since: Instant) -> Outgoing:
+    """Message that says that the agent is there."""
+    body = agent_body(online=True, version=version, since=since)
+    return Outgoing(f"{plant_prefix}/agent", body, retain=True)
+
+
+def agent_offline(plant_prefix: str, version: str, since: Instant) -> Outgoing:
+    """Message for the last will, and for a wanted end; `since` is of the run that ended."""
+    body = agent_body(online=False, version=version, since=since)
+    return Outgoing(f"{plant_prefix}/agent", body, retain=True)

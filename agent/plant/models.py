@@ -1,0 +1,79 @@
+"""The plant file as a whole, and what in it is about the plant and not about one sump."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from agent.plant.fields import Id, Name, PathText, Section, TopicText
+from agent.plant.material_models import ConcentrateModel, SupplyModel, VesselModel
+from agent.plant.sump_models import SumpModel
+
+
+class PlantSection(Section):
+    """The plant itself."""
+
+    id: Id = Field(description="id of the plant")
+    name: Name = Field(default="", description="what people call it")
+    units: Literal["metric", "us"] = Field(
+        default="metric", description="units that people read and write; this file is metric"
+    )
+    timezone: Name = Field(
+        default="UTC", description="IANA name of the time zone that people live in"
+    )
+    lateness_s: Annotated[float, Field(allow_inf_nan=False, ge=0.0, le=86_400.0)] = Field(
+        default=600.0,
+        description="readings older than the newest of their signal count up to this lateness [s]",
+    )
+    backlog_max_d: Annotated[float, Field(allow_inf_nan=False, gt=0.0, le=366.0)] = Field(
+        default=7.0, description="readings and reports count up to this age at their arrival [d]"
+    )
+
+
+class BrokerSection(Section):
+    """The MQTT broker. User and password come from the environment, never from here."""
+
+    url: Annotated[str, Field(min_length=1, max_length=1024)] = Field(
+        description="mqtt://HOST:PORT, or mqtts://HOST:PORT for TLS; ports 1883 and 8883 if absent"
+    )
+    prefix: TopicText | None = Field(
+        default=None,
+        description="topic under which the agent speaks and is spoken to; absent: millpond/PLANT",
+    )
+    client_id: Annotated[str, Field(min_length=1, max_length=200)] | None = Field(
+        default=None,
+        description="the agent's name at the broker, of no other client; absent: millpond-PLANT",
+    )
+    ca_file: PathText | None = Field(
+        default=None, description="certificates that are trusted; absent: the system's (PEM)"
+    )
+    cert_file: PathText | None = Field(default=None, description="the agent's certificate (PEM)")
+    key_file: PathText | None = Field(
+        default=None, description="key of the agent's certificate (PEM)"
+    )
+
+
+class StoreSection(Section):
+    """Where the agent keeps what it has accepted."""
+
+    path: PathText = Field(description="database file, relative to the plant file")
+
+
+class PlantModel(Section):
+    """Describes one plant to millpond."""
+
+    plant: PlantSection = Field(description="the plant itself")
+    broker: BrokerSection = Field(description="the MQTT broker")
+    store: StoreSection | None = Field(
+        default=None, description="absent: PLANT.db beside the plant file"
+    )
+    concentrate: list[ConcentrateModel] = Field(
+        min_length=1, description="the concentrates in use, a [[concentrate]] each"
+    )
+    supply: list[SupplyModel] = Field(
+        default_factory=list, description="where water, concentrate and mixes come from"
+    )
+    vessel: list[VesselModel] = Field(
+        default_factory=list,
+        description="what people pour with; none: litres to the graduation of 0.1",
+    )
+    sump: list[SumpModel] = Field(min_length=1, description="the sumps, a [[sump]] each")
