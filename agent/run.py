@@ -8,7 +8,7 @@ import logging
 import os
 import signal
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from pathlib import Path
 from queue import SimpleQueue
@@ -20,7 +20,6 @@ from agent.errors import MillpondError
 from agent.inbox import Inbox
 from agent.messages.publish import agent_offline, agent_online
 from agent.outbox import Sender
-from agent.pipeline import Pipeline
 from agent.plant.plant import Plant
 from agent.recording import RecordingWriter
 from agent.schedule import Schedule
@@ -29,7 +28,7 @@ from agent.store.ledger import Ledger
 from agent.store.lock import held_alone
 from agent.store.patience import Patience
 from agent.version import VERSION
-from agent.worker import Worker
+from agent.worker import Intake, Worker
 
 LOG = logging.getLogger("millpond")
 
@@ -45,6 +44,7 @@ def run_plant(
     clock_topic: str | None = None,
     record: Path | None = None,
     environment: Mapping[str, str] = os.environ,
+    make_intake: Callable[[Plant, Ledger], Intake] | None = None,
 ) -> int:
     """Run the agent for a plant until SIGINT or SIGTERM; the exit code.
 
@@ -58,6 +58,8 @@ def run_plant(
         Keeps a recording of all that arrives.
     environment : mapping of str to str
         Says where the broker's credentials are.
+    make_intake : callable, optional
+        Makes what takes items in; `None`: the pipeline.
 
     Raises
     ------
@@ -68,7 +70,8 @@ def run_plant(
         stack.enter_context(held_alone(plant.store))
         ledger = Ledger.open(plant.store, backlog_max=plant.backlog_max_ms)
         stack.callback(ledger.close)
-        agent = Agent(plant, ledger, clock_topic=clock_topic, environment=environment)
+        intake = (make_intake or _pipeline)(plant, ledger)
+        agent = Agent(plant, ledger, intake, clock_topic=clock_topic, environment=environment)
         if record is not None:
             agent.worker.recorder = RecordingWriter(record)
             stack.callback(agent.worker.recorder.close)
@@ -84,6 +87,8 @@ class Agent:
         The plant file's content.
     ledger : Ledger
         The plant's store, on disk.
+    intake : Intake
+        Takes in what arrives.
     clock_topic : str, optional
         RFC 3339 times on this topic are the clock; `None`: the machine's.
     environment : mapping of str to str
@@ -94,6 +99,7 @@ class Agent:
         self,
         plant: Plant,
         ledger: Ledger,
+        intake: Intake,
         *,
         clock_topic: str | None,
         environment: Mapping[str, str],
@@ -111,8 +117,7 @@ class Agent:
                 "arrivals get that entry's time",
                 (start - wall.now()) / 60_000,
             )
-        pipeline = Pipeline(plant, ledger)
-        self._filters = tuple(pipeline.filters) + (() if clock_topic is None else (clock_topic,))
+        self._filters = intake.filters + (() if clock_topic is None else (clock_topic,))
         former = ledger.filters()
         ledger.keep_filters(former.union(self._filters))
         ledger.wait_with(patience)
@@ -123,7 +128,7 @@ class Agent:
             read_credentials(environment),
             Session(
                 client_id=plant.broker.client_id,
-                filters=tuple(pipeline.filters),
+                filters=intake.filters,
                 former_filters=former,
                 clock_topic=clock_topic,
                 online=agent_online(plant.prefix, VERSION, since),
@@ -132,7 +137,7 @@ class Agent:
             self.inbox,
         )
         self.sender = Sender(ledger, self.link)
-        self.worker = Worker(self.inbox, pipeline, ledger, patience)
+        self.worker = Worker(self.inbox, intake, ledger, patience)
         self.worker.acknowledge = self.link.acknowledge
         self.worker.on_stored = self.sender.wake
         self.worker.check = self._check
@@ -186,6 +191,13 @@ class Agent:
             LOG.info("stopped; everything taken in is stored")
             return DONE
         return FAILED
+
+
+def _pipeline(plant: Plant, ledger: Ledger) -> Intake:
+    """Make the pipeline, with what the ledger holds taken up."""
+    from agent.pipeline import Pipeline
+
+    return Pipeline(plant, ledger)
 
 
 def log_to_stderr() -> None:

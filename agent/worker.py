@@ -22,6 +22,9 @@ LONGEST_WAIT_S = 1.0
 class Intake(Protocol):
     """What takes items in: `agent.pipeline.Pipeline`."""
 
+    filters: tuple[str, ...]
+    """Topic filters of all that it wants."""
+
     def take(self, item: Arrival | Tick) -> None:
         """Take in one item; bad input never raises."""
 
