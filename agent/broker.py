@@ -201,10 +201,7 @@ class BrokerLink:
         client.will_set(
             self._session.offline.topic, self._session.offline.payload, qos=1, retain=True
         )
-        if credentials is not None:
-            client.username_pw_set(credentials.user, credentials.password)
-        if self._settings.tls:
-            self._use_tls(client)
+        secure(client, self._settings, credentials)
         client.on_message = _guarded(self._on_message)
         client.on_connect = _guarded(self._on_connect)
         client.on_connect_fail = _guarded(self._on_connect_fail)
@@ -213,18 +210,6 @@ class BrokerLink:
         client.on_publish = _guarded(self._on_publish)
         client.on_subscribe = _guarded(self._on_subscribe)
         return client
-
-    def _use_tls(self, client: Client) -> None:
-        """Encrypt, and accept only a broker whose certificate is good for its name."""
-        files = self._settings
-        try:
-            context = ssl.create_default_context(cafile=files.ca_file)
-            if files.cert_file is not None:
-                context.load_cert_chain(files.cert_file, files.key_file)
-        except (OSError, ssl.SSLError) as error:
-            names = [str(f) for f in (files.ca_file, files.cert_file, files.key_file) if f]
-            raise BrokerError(f"broker {self.address}: {', '.join(names)}: {error}") from error
-        client.tls_set_context(context)
 
     def _raise_epoch(self) -> None:
         """From now on, acknowledgements of what came before are dropped."""
@@ -362,6 +347,29 @@ class BrokerLink:
         if what != self._said:
             self._said = what
             LOG.log(level, "broker %s: %s", self.address, what)
+
+
+def secure(client: Client, settings: BrokerSettings, credentials: Credentials | None) -> None:
+    """Give a client its user, and encryption that accepts only a broker good for its name.
+
+    Raises
+    ------
+    BrokerError
+        If a certificate's file cannot be used.
+    """
+    if credentials is not None:
+        client.username_pw_set(credentials.user, credentials.password)
+    if not settings.tls:
+        return
+    try:
+        context = ssl.create_default_context(cafile=settings.ca_file)
+        if settings.cert_file is not None:
+            context.load_cert_chain(settings.cert_file, settings.key_file)
+    except (OSError, ssl.SSLError) as error:
+        names = [str(f) for f in (settings.ca_file, settings.cert_file, settings.key_file) if f]
+        where = f"{settings.host}:{settings.port}"
+        raise BrokerError(f"broker {where}: {', '.join(names)}: {error}") from error
+    client.tls_set_context(context)
 
 
 def _guarded(callback: Callable[Arguments, None]) -> Callable[Arguments, Any]:

@@ -48,7 +48,9 @@ def demonstrate(*, speed: float, seconds: float | None) -> None:
         plant_file = _plant_file(folder, port)
         plant = load_plant(plant_file)
         agent = stack.enter_context(
-            _process(folder / "agent.log", "agent", "run", str(plant_file), "--clock-topic", CLOCK_TOPIC)
+            _process(
+                folder / "agent.log", "agent", "run", str(plant_file), "--clock-topic", CLOCK_TOPIC
+            )
         )
         simulator = stack.enter_context(
             _process(
@@ -64,7 +66,10 @@ def demonstrate(*, speed: float, seconds: float | None) -> None:
                 f"{speed:g}",
             )
         )
-        processes = {"the agent": (agent, folder / "agent.log"), "the plant": (simulator, folder / "plant.log")}
+        processes = {
+            "the agent": (agent, folder / "agent.log"),
+            "the plant": (simulator, folder / "plant.log"),
+        }
         watch(plant, check=lambda: _check(processes), seconds=seconds)
 
 
@@ -81,7 +86,7 @@ def _plant_file(folder: Path, port: int) -> Path:
 
 @contextmanager
 def _process(log: Path, module: str, *arguments: str) -> Iterator["subprocess.Popen[bytes]"]:
-    """Run one of our own commands; interrupted at the end, and ended hard if that takes too long."""
+    """Run one of our own commands; interrupted at the end, and killed if that takes too long."""
     with log.open("wb") as output:
         process = subprocess.Popen(  # noqa: S603  our own module, with arguments of our own
             [sys.executable, "-m", module, *arguments],
@@ -108,4 +113,3 @@ def _check(processes: "dict[str, tuple[subprocess.Popen[bytes], Path]]") -> None
         if code is not None:
             last = log.read_text("utf-8", "replace").strip().splitlines()[-5:]
             raise DemoError("\n".join([f"{name} ended with exit code {code}:", *last]))
-

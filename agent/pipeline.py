@@ -13,9 +13,18 @@ from advisor.words import MINUTE, AlarmOrder, Evidence, Instant, Reading
 from agent.admission import Admission, Keep, Repeat, Take
 from agent.arrival import Arrival, Outgoing, Tick
 from agent.decode.decoder import Decoder
-from agent.decode.results import Decoded, Reason, Refusal, Report, Sample, StockReport
+from agent.decode.results import (
+    Decoded,
+    Reason,
+    Refusal,
+    Report,
+    Sample,
+    StationAnswer,
+    StockReport,
+)
 from agent.messages.publish import outgoing_for
 from agent.plant.plant import Plant
+from agent.refusals import refusal_of
 from agent.store.batch import Batch, StoredEntry, entry_id
 from agent.store.ledger import Ledger
 from agent.sump_desk import SumpDesk
@@ -133,6 +142,15 @@ class Pipeline:
                 self._obey(decoded, arrival)
             case StockReport():
                 self._batch.stock.append(decoded)
+            case StationAnswer():
+                self._refuse(
+                    refusal_of(
+                        arrival,
+                        Reason.SCHEMA,
+                        f"setpoint {decoded.setpoint!r} was never issued",
+                        sump=decoded.sump,
+                    )
+                )
             case Refusal():
                 self._refuse(decoded)
             case _:
@@ -176,6 +194,10 @@ class Pipeline:
 
     def _obey(self, order: AlarmOrder, arrival: Arrival) -> None:
         """Carry out a command on an alarm."""
+        untimely = self._admission.untimely(order.at, arrival, sump=order.sump, report=True)
+        if untimely is not None:
+            self._refuse(untimely)
+            return
         desk = self._desks[order.sump]
         effects, refusal = desk.obey(order, self._now)
         self._emit(desk, effects)
@@ -205,7 +227,7 @@ class Pipeline:
         self._touched[desk.plan.id] = desk
 
     def _fold_from_store(self, desk: SumpDesk, at: Instant) -> None:
-        """Note that memory does not reach back far enough: the store must be asked before judging."""
+        """Note that memory does not reach back so far: the store is asked before judging."""
         desk.outdated_from = at if desk.outdated_from is None else min(at, desk.outdated_from)
 
     def _judge(self, desk: SumpDesk, at: Instant, occasion: Occasion) -> None:

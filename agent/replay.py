@@ -55,5 +55,5 @@ def replay(
 def _write(pipeline: Pipeline, out: BinaryIO) -> None:
     """Write what was decided since the last item, each with the clock at which it was."""
     for at, message in pipeline.published:
-        out.write(line_of(Arrival(at, message.topic, message.payload, message.retain)))
+        out.write(line_of(Arrival(at, message.topic, message.payload, message.retain)))  # noqa: FURB122  clearer
     pipeline.published = []

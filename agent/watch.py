@@ -15,6 +15,7 @@ from rich.table import Table
 from rich.text import Text
 
 from advisor.plan import SumpPlan
+from agent.listening import listening
 from agent.plant.plant import Plant
 from agent.quantities import for_people
 
@@ -137,7 +138,11 @@ class PlantView:
         if advice["kind"] in {"none", "check"} or not advice["batches"]:
             head = "nothing" if advice["kind"] == "none" else advice["kind"]
             return Text("\n".join([head, *advice["why"][:1]]))
-        lines = [f"drain {for_people(advice['drain_l'], self.plant.units)}"] if advice["drain_l"] else []
+        lines = (
+            [f"drain {for_people(advice['drain_l'], self.plant.units)}"]
+            if advice["drain_l"]
+            else []
+        )
         for batch in advice["batches"]:
             water = for_people(batch["water_l"], self.plant.units)
             concentrate = for_people(batch["concentrate_l"], self.plant.units)
@@ -152,7 +157,9 @@ def _concentration(state: Body, sump: SumpPlan) -> Text:
     if estimate is None:
         return Text(f"unknown\n{band}")
     value = estimate["value"] / 100
-    place = "lean" if value < sump.fluid.band_low else "rich" if value > sump.fluid.band_high else ""
+    place = (
+        "lean" if value < sump.fluid.band_low else "rich" if value > sump.fluid.band_high else ""
+    )
     style = "bold" if place else ""
     return Text(f"{estimate['value']:.2f} ± {estimate['sd']:.2f} % {place}\n{band}", style=style)
 
@@ -160,9 +167,7 @@ def _concentration(state: Body, sump: SumpPlan) -> Text:
 def _alarms(alarms: Iterable[Body]) -> Text:
     """Alarms that stand, the most urgent first."""
     order = sorted(alarms, key=lambda a: (_PRIORITIES.get(a["priority"], 3), a["name"]))
-    lines = [
-        f"{a['name']}{' ' + a['signal'] if a['signal'] else ''} ({a['state']})" for a in order
-    ]
+    lines = [f"{a['name']}{' ' + a['signal'] if a['signal'] else ''} ({a['state']})" for a in order]
     return Text("\n".join(lines) or _NOTHING)
 
 
@@ -191,11 +196,14 @@ def watch(
     view = PlantView(plant)
     heard: SimpleQueue[tuple[str, bytes]] = SimpleQueue()
     over = Event()
-    with listening(plant, f"{plant.prefix}/#", lambda *message: heard.put(message)):
-        with Live(view.render(), refresh_per_second=4) as live, suppress(KeyboardInterrupt):
-            for _ in count() if seconds is None else range(round(seconds / REFRESH_S)):
-                over.wait(REFRESH_S)
-                check()
-                while not heard.empty():
-                    view.take(*heard.get())
-                live.update(view.render())
+    with (
+        suppress(KeyboardInterrupt),
+        listening(plant, f"{plant.prefix}/#", lambda *message: heard.put(message)),
+        Live(view.render(), refresh_per_second=4) as live,
+    ):
+        for _ in count() if seconds is None else range(round(seconds / REFRESH_S)):
+            over.wait(REFRESH_S)
+            check()
+            while not heard.empty():
+                view.take(*heard.get())
+            live.update(view.render())
