@@ -124,7 +124,7 @@ def task_for(
         strongest=fluid.premix_max,
         stock=stock,
         ways=ways_to_pour(sump, cap - min(volume.value, cap)),
-        volume_tolerance=max(0.01 * wanted, marks(sump)[0]),
+        volume_tolerance=volume_tolerance(sump),
         target_tolerance=target_tolerance(sump),
         drain=FOR_BAND if spilling else NEVER,
         drain_step=1.0,
@@ -140,6 +140,15 @@ def target_tolerance(sump: SumpPlan) -> float:
     fluid = sump.fluid
     tellable = TELLABLE_BRIX * fluid.refractometer_factor / 100.0
     return min(tellable, (fluid.band_high - fluid.band_low) / 40.0)
+
+
+def volume_tolerance(sump: SumpPlan) -> float:
+    """Distance from the volume wanted that is as good as none. [L]
+
+    A hundredth of it, at least one mark of a vessel.
+    """
+    wanted: float = volume_at(sump.tank, sump.levels.target)
+    return max(0.01 * wanted, marks(sump)[0])
 
 
 def after_pouring(task: Task, choice: Choice) -> After:

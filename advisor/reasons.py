@@ -95,18 +95,27 @@ def _off_target(task: Task, volume: float, strength: float) -> str:
     """Say that the target is not reached, and what an exchange would take. [L]"""
     strong = strength > task.target
     said = (
-        f"The target of {percent(task.target)} cannot be reached by adding: it is then "
+        f"The target of {percent(task.target)} cannot be reached by adding: the best is "
         f"{percent(strength)}, too {'strong' if strong else 'lean'}."
     )
+    if _only_marks_forbid(task):
+        return f"Measured in whole marks the closest to the target is {percent(strength)}."
     fresh = task.weakest if strong else task.strongest
     try:
         exchange = exchange_volume(volume, strength, task.target, fresh)
     except AdvisorError:
         return f"{said} No mix that is allowed leads there, not even by an exchange."
     return (
-        f"{said} An exchange would: drain {litres(exchange)} of it and add "
+        f"{said} An exchange would reach it: drain {litres(exchange)} of it and add "
         f"{litres(exchange)} at {percent(fresh)}."
     )
+
+
+def _only_marks_forbid(task: Task) -> bool:
+    """Whether the volume wanted [L] could have the target, if any amount could be measured."""
+    room = task.wanted - task.volume.value
+    missing = task.target * task.wanted - task.concentration.value * task.volume.value
+    return room > 0.0 and task.weakest * room <= missing <= task.strongest * room
 
 
 def _rounding(task: Task, choice: Choice, after: After) -> list[str]:
