@@ -6,7 +6,6 @@ from advisor import events, observation
 from advisor import states as s
 from advisor.belief import Belief, Core, EventNote, Meter
 from advisor.events import Pour
-from advisor.geometry import volume_at
 from advisor.plan import SignalPlan, SumpPlan
 from advisor.slots import Working, close
 from advisor.words import MINUTE, Addition, Delivery, Drain, Instant, Signal
@@ -181,7 +180,7 @@ def take_drain(belief: Belief, entry: Drain, plan: SumpPlan) -> Belief:
         brim = work.prior.brim
         events.take_all(work.mean, work.cov, place, 0.01 * brim, 0.01 * brim)
     elif entry.to_level is not None:
-        left = volume_at(plan.tank, entry.to_level)
+        left = observation.level_volume(plan, entry.to_level, belief.temperature)
         volume = max(float(work.mean[s.V]) - left, 0.0)
         events.take_out(work.mean, work.cov, place, volume, work.prior.brim)
         area = observation.surface(plan, entry.to_level)

@@ -6,7 +6,6 @@ from advisor import observation
 from advisor import states as s
 from advisor.belief import Belief
 from advisor.filter_step import forget
-from advisor.geometry import volume_at
 from advisor.plan import SumpPlan
 from advisor.pumps import share_up
 from advisor.slots import Working, begin_when_known, close
@@ -33,7 +32,10 @@ def take_check(belief: Belief, entry: Check, plan: SumpPlan) -> Belief:
         area = observation.surface(plan, entry.value)
         share, share_sd = share_up(work.pumps, entry.at)
         row = observation.dipstick_row(mean, share, share_sd, area, DIPSTICK_SD)
-        work.take(row, volume_at(plan.tank, entry.value))
+        work.take(
+            row,
+            observation.level_volume(plan, entry.value, belief.temperature),
+        )
         core = replace(core, volume_known=True)
     elif entry.kind is CheckKind.TITRATION:
         work.take(observation.titration_row(mean, TITRATION_SD), entry.value)

@@ -4,10 +4,9 @@ from dataclasses import replace
 
 from advisor.additions import take_meter
 from advisor.belief import Belief, Slot
-from advisor.level import depth_of
+from advisor.observation import depth_of
 from advisor.plan import SumpPlan
 from advisor.pumps import FILL_MS, count, switch
-from advisor.refractometry import brix_at_20
 from advisor.slots import SLOT_MS, close
 from advisor.words import Instant, Reading, Signal
 
@@ -67,8 +66,6 @@ def _add_brix(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> Slot
         pumps.running == 0 or (pumps.running == 1 and 0 <= pumps.since > at - FLUSHED)
     ):
         return slot
-    if not told.compensated and belief.temperature is not None:
-        value = brix_at_20(value, belief.temperature)
     begin = slot.begin if slot.begin >= 0 else at
     off = value - belief.core.expected_brix
     return slot._replace(

@@ -7,8 +7,13 @@ import numpy as np
 from advisor import states as s
 from advisor.balance import concentration
 from advisor.filter_step import Vector
-from advisor.geometry import volume_at
+from advisor.geometry import area_at, capacity, depth_at, height, volume_at
 from advisor.plan import SumpPlan
+from advisor.water import density, volume_at_20
+from advisor.words import Signal
+
+GRAVITY = 9.80665
+"""Standard acceleration of gravity. [m/s²]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +95,38 @@ def dipstick_row(mean: Vector, share: float, share_sd: float, area: float, sd: f
     return Row(row.expected - noise, row.places[:3], row.weights[:3], row.variance)
 
 
+def depth_of(plan: SumpPlan, value: float, temperature: float | None) -> float:
+    """Depth that a level reading stands for, kept within the tank. [mm]
+
+    Parameters
+    ----------
+    plan : SumpPlan
+        With the level signal's kind. [mm]
+    value : float
+        Reading: depth or gap [mm], volume [L], fraction of the brim volume [1], pressure [Pa].
+    temperature : float or None
+        Of the fluid, for its density; 20 °C where it is not known. [°C]
+    """
+    told = plan.signals.get(Signal.LEVEL)
+    kind = "depth" if told is None else told.kind
+    deepest = height(plan.tank)
+    if kind in {"volume", "percent"}:
+        whole = value if kind == "volume" else value * volume_at(plan.tank, plan.levels.brim)
+        return depth_at(plan.tank, min(max(whole, volume_at(plan.tank, 0.0)), capacity(plan.tank)))
+    if kind == "air-gap":
+        value = (0.0 if told is None or told.mount is None else told.mount) - value
+    elif kind == "pressure":
+        value = value / (GRAVITY * density(20.0 if temperature is None else temperature)) * 1000.0
+    return min(max(value, 0.0), deepest)
+
+
+def level_volume(plan: SumpPlan, depth: float, temperature: float | None) -> float:
+    """Volume at 20 °C of fluid that stands `depth` deep, kept within the tank. [L]"""
+    volume = volume_at(plan.tank, min(max(depth, 0.0), height(plan.tank)))
+    return volume if temperature is None else volume_at_20(volume, temperature)
+
+
 def surface(plan: SumpPlan, depth: float) -> float:
-    """Area of the surface at a depth. [L/mm]"""
-    return volume_at(plan.tank, depth + 0.5) - volume_at(plan.tank, depth - 0.5)
+    """Area of the surface at a depth, for depths that a sensor may tell. [L/mm]"""
+    deepest = height(plan.tank)
+    return area_at(plan.tank, min(max(depth, 0.02 * deepest), 0.98 * deepest))

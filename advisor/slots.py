@@ -10,7 +10,6 @@ from advisor import balance, observation
 from advisor import states as s
 from advisor.belief import Belief, Core, Slot
 from advisor.filter_step import Matrix, Vector, clone, forget, learn, move, pack, project, unpack
-from advisor.geometry import volume_at
 from advisor.plan import SumpPlan
 from advisor.priors import Priors, priors
 from advisor.pumps import count, days, share_up
@@ -123,7 +122,7 @@ def _take_level(work: Working, belief: Belief, plan: SumpPlan) -> None:
     if when < belief.core.pouring_until:
         sd += belief.core.pouring / area
     row = observation.level_row(work.mean, share, share_sd, area, sd)
-    work.take(row, volume_at(plan.tank, depth))
+    work.take(row, observation.level_volume(plan, depth, belief.temperature))
 
 
 def _take_brix(work: Working, belief: Belief, plan: SumpPlan) -> None:

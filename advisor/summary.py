@@ -118,8 +118,8 @@ def _rest_depth(plan: SumpPlan, volume: Estimate) -> Estimate:
     brim = volume_at(plan.tank, plan.levels.brim)
     depth = depth_at(plan.tank, min(max(volume.value, 0.0), brim))
     if volume.value > brim:
-        depth += (volume.value - brim) / surface(plan, plan.levels.brim - 1.0)
-    area = surface(plan, min(max(depth, 1.0), plan.levels.brim - 1.0))
+        depth += (volume.value - brim) / surface(plan, plan.levels.brim)
+    area = surface(plan, min(depth, plan.levels.brim))
     return Estimate(depth, volume.sd / area)
 
 
