@@ -9,20 +9,20 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import NamedTuple
 
+from advisor.cautions import AIR_GAP, BIOCIDE, LOCK_OUT, NEVER_NEAT, SKIN, WASTE, WATER_FIRST
 from advisor.words import Signal
 
-GLOVES = "Wear gloves and eye protection; the safety data sheet goes first."
-ORDER = "Water first, then concentrate into the water; never concentrate straight into the sump."
 SLIPPERY = "A wet floor is slippery: cordon it off, take it up with absorbent."
-ISOLATE = "Isolate the machine before a cover is opened."
 
 
 class Text(NamedTuple):
-    """An alarm's three sentences, to be filled in with `facts`."""
+    """What an alarm says, to be filled in with `Facts`."""
 
     cause: str
     consequence: str
     action: str
+    cautions: tuple[str, ...] = ()
+    """Said after the action."""
 
 
 class Facts(NamedTuple):
@@ -40,12 +40,13 @@ class Facts(NamedTuple):
 TEXTS: Mapping[str, Text] = MappingProxyType(
     {
         "level-low": Text(
-            "{subject}: the fluid stands at {value} ({detail}), the low limit is {limit}; "
-            "pumps stopped, everything drained back.",
+            "{subject}: the fluid stands at {value} ({detail}), the low limit is {limit}; pumps "
+            "stopped, everything drained back.",
             "The pumps may draw air: foam, wear, and tools that run dry; what is left of the "
             "fluid heats up and concentrates faster.",
-            "Operator: top up with the mix that the advice names. " + ORDER + " If it fell "
-            "faster than usual, look for a leak first. " + SLIPPERY + " " + GLOVES,
+            "Operator: top up with the mix that the advice names. If it fell faster than usual, "
+            "look for a leak first.",
+            (WATER_FIRST, NEVER_NEAT, SLIPPERY, SKIN),
         ),
         "level-high": Text(
             "{subject}: the fluid stands at {value} ({detail}), the high limit is {limit}; "
@@ -54,20 +55,23 @@ TEXTS: Mapping[str, Text] = MappingProxyType(
             "reach a drain.",
             "Operator: add nothing, close fill valves and take hoses out of the sump; if it "
             "still rises, call maintenance. Take the surplus out into a clean container, never "
-            "into a drain. " + SLIPPERY + " " + GLOVES,
+            "into a drain.",
+            (SLIPPERY, SKIN),
         ),
         "concentration-low": Text(
             "{subject}: the concentration is {value} ({detail}), the band begins at {limit}.",
             "Parts and machine may rust, bacteria find less to stop them, tools wear faster.",
             "Operator: check with the handheld refractometer, then top up with the mix that the "
-            "advice names. " + ORDER + " " + GLOVES,
+            "advice names.",
+            (WATER_FIRST, NEVER_NEAT, SKIN),
         ),
         "concentration-high": Text(
             "{subject}: the concentration is {value} ({detail}), the band ends at {limit}.",
             "A strong mix irritates skin, foams, leaves residues, and wastes concentrate.",
             "Operator: check with the handheld refractometer, then top up with the weaker mix "
             "that the advice names. Tramp oil lifts the reading: where the surface is oily, let "
-            "a sample settle or have it titrated. " + GLOVES,
+            "a sample settle or have it titrated.",
+            (SKIN,),
         ),
         "water-loss-high": Text(
             "{subject}: {detail}",
@@ -80,33 +84,37 @@ TEXTS: Mapping[str, Text] = MappingProxyType(
             "Fluid leaves the sump as mix, by a leak or with parts and chips: a slippery floor, "
             "fluid in the ground or in a drain, concentrate lost.",
             "Maintenance: look for the leak at hoses, seals, way covers, chip conveyor and "
-            "under the machine. " + ISOLATE + " " + SLIPPERY + " Keep it out of drains. " + GLOVES,
+            "under the machine. Keep it out of drains.",
+            (SLIPPERY, LOCK_OUT, SKIN),
         ),
         "concentrate-loss-high": Text(
             "{subject}: {detail}",
             "The mix grows weaker than water loss and carry-off explain: rust and bacteria follow.",
             "Fluid keeper: have a sample titrated, look at what skimmer and filter take out, "
-            "look for scum from hard water and for smell. Biocide only on specialist advice. "
-            + GLOVES,
+            "look for scum from hard water and for smell.",
+            (BIOCIDE, SKIN),
         ),
         "water-gain": Text(
             "{subject}: {detail}",
             "The mix is diluted and the sump may run over.",
             "Maintenance: find the water: a fill valve that passes, a cooling coil, a hose left "
-            "in the sump. A hose in the sump is a cross-connection with the drinking water: "
-            "take it out; backflow protection is for licensed people to judge.",
+            "in the sump, which is a cross-connection with the drinking water. Backflow "
+            "protection is for licensed people to judge.",
+            (AIR_GAP,),
         ),
         "sensor-drift": Text(
             "{subject}, {signal}: {detail}",
             "What rests on this signal goes wrong slowly; its estimate is told with a larger sd.",
             "Maintenance: clean the sensor, compare it with a check by hand, and enter both; "
-            "recalibrate it if they still differ. " + ISOLATE + " " + GLOVES,
+            "recalibrate it if they still differ.",
+            (LOCK_OUT, SKIN),
         ),
         "sensor-fault": Text(
             "{subject}, {signal}: {detail}",
             "The readings are not used; what rests on them alone is not judged.",
             "Maintenance: look at the sensor, its cable and its place in the fluid; operator: "
-            "check by hand meanwhile and enter it. " + ISOLATE + " " + GLOVES,
+            "check by hand meanwhile and enter it.",
+            (LOCK_OUT, SKIN),
         ),
         "signal-stale": Text(
             "{subject}, {signal}: nothing heard for {value}, it is missed after {limit}.",
@@ -117,28 +125,32 @@ TEXTS: Mapping[str, Text] = MappingProxyType(
         "advice-open": Text(
             "{subject}: {detail}",
             "The sump moves on from where the advice meant to bring it.",
-            "Operator: carry out the advice, or say why not. " + ORDER + " " + GLOVES,
+            "Operator: carry out the advice, or say why not.",
+            (WATER_FIRST, NEVER_NEAT, SKIN),
         ),
         "delivery-differs": Text(
             "{subject}: {detail}",
             "The sump may be too full, or too strong or too weak; automatic dosing pauses.",
             "Maintenance: stop the station at its own switch, look at the sump and at both "
             "meters, check the concentration by hand; reset this alarm when the reason is "
-            "found. " + GLOVES,
+            "found.",
+            (SKIN,),
         ),
         "wrong-concentrate": Text(
             "{subject}: {detail}",
             "Two concentrates in one sump may separate, foam, lose their protection or irritate "
             "skin.",
             "Fluid keeper: stop adding, ask both suppliers whether the two go together, keep "
-            "the drum apart; reset this alarm when that is settled. " + GLOVES,
+            "the drum apart; reset this alarm when that is settled.",
+            (SKIN,),
         ),
         "ph-out-of-band": Text(
             "{subject}: {detail}",
             "A falling pH tells of bacteria and precedes rust; a high one irritates skin.",
             "Fluid keeper: check with fresh strips or a clean meter; after a fall of more than "
             "0.5 from the first fill act as the supplier says, of more than 1.0 change the "
-            "fluid and clean the circuit. " + GLOVES,
+            "fluid and clean the circuit.",
+            (SKIN,),
         ),
         "conductivity-out-of-band": Text(
             "{subject}: {detail}",
@@ -149,24 +161,28 @@ TEXTS: Mapping[str, Text] = MappingProxyType(
             "{subject}: {detail}",
             "Soaps form scum, the emulsion may split, filters clog.",
             "Fluid keeper: top up with softened or demineralised water; exchange part of the "
-            "fluid where the advice says so. Spent fluid is waste for a licensed carrier.",
+            "fluid where the advice says so.",
+            (WASTE,),
         ),
         "chloride-high": Text(
             "{subject}: {detail}",
             "Chloride makes parts and machine rust at any pH.",
             "Fluid keeper: top up with water low in chloride; exchange part of the fluid where "
-            "the advice says so. Spent fluid is waste for a licensed carrier.",
+            "the advice says so.",
+            (WASTE,),
         ),
         "stagnant": Text(
             "{subject}: {detail}",
             "Still fluid goes sour under its oil: bacteria, smell, rust.",
             "Operator: run the pumps for a while, or skim and aerate; where it smells, tell the "
-            "fluid keeper before anybody works with it. " + GLOVES,
+            "fluid keeper before anybody works with it.",
+            (SKIN,),
         ),
         "check-overdue": Text(
             "{subject}: {detail}",
             "What no sensor sees goes unseen: the estimates rest on older checks.",
-            "Fluid keeper: take the check and enter it. " + GLOVES,
+            "Fluid keeper: take the check and enter it.",
+            (SKIN,),
         ),
         "feed-lost": Text(
             "{subject}: {detail}",
@@ -197,7 +213,8 @@ TEXTS: Mapping[str, Text] = MappingProxyType(
 UNKNOWN = Text(
     "{subject}: {detail}",
     "The sump is not as it should be.",
-    "Fluid keeper: look into it. " + GLOVES,
+    "Fluid keeper: look into it.",
+    (SKIN,),
 )
 """Of an alarm that has no sentences of its own."""
 
@@ -213,7 +230,7 @@ UNJUDGED: Mapping[Signal | None, str] = MappingProxyType(
 
 
 def text_for(name: str, facts: Facts) -> Text:
-    """Fill in an alarm's three sentences.
+    """Fill in what an alarm says, its cautions after the action.
 
     Parameters
     ----------
@@ -236,7 +253,11 @@ def text_for(name: str, facts: Facts) -> Text:
         "detail": facts.detail or _without_detail(facts),
         "unjudged": UNJUDGED.get(facts.signal, "What rests on this signal is known less surely."),
     }
-    return Text(*(sentence.format_map(words) for sentence in plain))
+    return Text(
+        plain.cause.format_map(words),
+        plain.consequence.format_map(words),
+        " ".join((plain.action, *plain.cautions)),
+    )
 
 
 def _without_detail(facts: Facts) -> str:

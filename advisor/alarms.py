@@ -174,16 +174,23 @@ def _holding(
     now: Instant,
     told: Mapping[str, Alarm],
 ) -> dict[str, Judgement]:
-    """Gather the judgements that matter: beyond a limit, or of an alarm that is remembered."""
+    """Gather the judgements that matter: beyond a limit, or of an alarm that is remembered.
+
+    Of several on one alarm the first that says beyond holds.
+    """
     found = (from_finding(finding, at=at, now=now) for finding in findings)
     held: dict[str, Judgement] = {}
     for judgement in chain(judged, found):
-        if judgement.verdict is Verdict.BEYOND:
-            held.setdefault(alarm_key(judgement.name, judgement.signal), judgement)
-        elif told:
-            key = alarm_key(judgement.name, judgement.signal)
-            if key in told:
-                held.setdefault(key, judgement)
+        beyond = judgement.verdict is Verdict.BEYOND
+        if not (beyond or told):
+            continue
+        key = alarm_key(judgement.name, judgement.signal)
+        other = held.get(key)
+        if beyond:
+            if other is None or other.verdict is not Verdict.BEYOND:
+                held[key] = judgement
+        elif other is None and key in told:
+            held[key] = judgement
     return held
 
 
