@@ -9,6 +9,7 @@ import secrets
 import ssl
 import sys
 import threading
+import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, ParamSpec
@@ -37,6 +38,11 @@ INFLIGHT_OUT = 100
 LONGEST_RECONNECT_S = 30
 FILTERS_A_PACKET = 500
 UNREADABLE_TOPIC = "(topic that is not UTF-8)"
+
+SHORT_CONNECTION_S = 5.0
+SHORT_CONNECTIONS = 4
+"""So many short connections in a row mean that another client has the same id: each of the two
+throws the other out, and brokers do not always say so."""
 
 BAD_NAME, BAD_LOGIN, NOT_AUTHORISED, BANNED = 0x85, 0x86, 0x87, 0x8A
 TAKEN_OVER = 0x8E
@@ -93,6 +99,8 @@ class BrokerLink:
         self._epoch_lock = threading.Lock()
         self._connected = threading.Event()
         self._was_connected = False
+        self._connected_at = 0.0
+        self._short = 0
         self._said = ""
         self._thread: threading.Thread | None = None
         self.fatal: BrokerError | None = None
@@ -232,6 +240,7 @@ class BrokerLink:
             return
         self._raise_epoch()
         self._was_connected = True
+        self._connected_at = time.monotonic()
         self._say(f"connected, {'session resumed' if flags.session_present else 'new session'}")
         client.publish(self._session.online.topic, self._session.online.payload, 1, retain=True)
         self._subscribe(client)
@@ -266,6 +275,7 @@ class BrokerLink:
         self._client.disconnect()
 
     def _on_connect_fail(self, _client: Client, _userdata: object) -> None:
+        self._short = 0
         error = sys.exc_info()[1]  # paho calls this while it handles the error
         self._say(
             f"cannot be reached ({error or 'no reason known'}); trying again", logging.WARNING
@@ -280,11 +290,14 @@ class BrokerLink:
         _properties: Properties | None,
     ) -> None:
         self._raise_epoch()
-        self._connected.clear()
-        if reason.value == TAKEN_OVER:
+        if self._connected.is_set():
+            self._connected.clear()
+            lasted = time.monotonic() - self._connected_at
+            self._short = self._short + 1 if lasted < SHORT_CONNECTION_S else 0
+        if reason.value == TAKEN_OVER or self._short >= SHORT_CONNECTIONS:
             self._give_up(
-                f"ended the connection: another client uses the id {self._session.client_id};"
-                " is millpond running for this plant already?"
+                f"ends each connection after moments: another client uses the id"
+                f" {self._session.client_id}; is millpond running for this plant already?"
             )
         elif reason.is_failure:
             self._say(f"connection lost ({reason}); trying again", logging.WARNING)

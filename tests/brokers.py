@@ -1,14 +1,16 @@
-"""Real brokers for tests: on a free port of loopback, in a folder of their own, ended by pid."""
+"""Real brokers for tests: on a free port of loopback, in a folder of their own, ended by pid.
+
+Mosquitto runs with the files of `config/`, so that what is shipped is what is tested.
+"""
 
 import getpass
 import re
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 from agent.embedded import find_mosquitto, free_port, iotcore_broker, mosquitto_broker
-from agent.plant.plant import BrokerSettings
 from agent.resources import shipped
 
 
@@ -19,14 +21,17 @@ class Mosquitto:
     ----------
     folder : Path
         Takes configuration, log and what waits for clients that are away.
-    extra : str
-        Lines behind the shipped ones.
+    logins : mapping of str to str
+        Passwords by user; where there are some, the file's second listener is opened too: TLS,
+        passwords, and the rights of `config/mosquitto.acl`.
     """
 
-    def __init__(self, folder: Path, extra: str = "") -> None:
-        self.port = free_port()
+    def __init__(self, folder: Path, logins: Mapping[str, str] | None = None) -> None:
         self.folder = folder
-        self.extra = extra
+        self.port = free_port()
+        self.tls_port = free_port()
+        self.certificate = folder / "server.crt"
+        self._logins = logins or {}
         self._running = ExitStack()
         self.process: subprocess.Popen[bytes] | None = None
 
@@ -35,15 +40,13 @@ class Mosquitto:
         program = find_mosquitto()
         assert program is not None, "mosquitto is not installed: make test installs it"
         text = shipped("mosquitto.conf").read_text("utf-8")
-        text, count = re.subn(r"(?m)^listener 1883 ", f"listener {self.port} ", text)
-        assert count == 1
-        text, count = re.subn(
-            r"(?m)^persistence_location .*$", f"persistence_location {self.folder}/", text
-        )
-        assert count == 1
+        text = _replaced(text, r"^listener 1883 ", f"listener {self.port} ")
+        text = _replaced(text, r"^persistence_location .*$", f"persistence_location {self.folder}/")
+        if self._logins:
+            text = self._secured(text)
         config = self.folder / "mosquitto.conf"
         # as root mosquitto would change to a user that may not write in the folder
-        config.write_text(f"user {_me()}\n{text}\n{self.extra}\n", "utf-8")
+        config.write_text(f"user {getpass.getuser()}\n{text}", "utf-8")
         self.process = self._running.enter_context(mosquitto_broker(program, config, self.port))
 
     def stop(self) -> None:
@@ -56,24 +59,50 @@ class Mosquitto:
         self.process.kill()
         self._running.close()
 
-    @property
-    def settings(self) -> BrokerSettings:
-        """How the agent reaches it."""
-        return BrokerSettings(
-            host="127.0.0.1", port=self.port, tls=False, client_id="millpond-test"
-        )
+    def _secured(self, text: str) -> str:
+        """Open the second listener, with a certificate, users and rights of this test."""
+        for name in ("listener 8883", "cafile", "certfile", "keyfile", "allow_anonymous false"):
+            text = _replaced(text, rf"^#({name})", r"\1")
+        for name in ("password_file", "acl_file"):
+            text = _replaced(text, rf"^#({name})", r"\1")
+        text = _replaced(text, r"^listener 8883$", f"listener {self.tls_port} 127.0.0.1")
+        text = text.replace("/etc/mosquitto/ca.crt", str(self.certificate))
+        text = text.replace("/etc/mosquitto/", f"{self.folder}/")
+        make_certificate(self.certificate, self.folder / "server.key")
+        passwords = self.folder / "passwords"
+        passwords.touch(mode=0o600)
+        for user, password in self._logins.items():
+            subprocess.run(["mosquitto_passwd", "-b", passwords, user, password], check=True)
+        rights = shipped("mosquitto.acl").read_text("utf-8")
+        (self.folder / "mosquitto.acl").write_text(rights, "utf-8")
+        return text
 
 
-def _me() -> str:
-    """Name of the user who runs the tests."""
-    return getpass.getuser()
+def make_certificate(certificate: Path, key: Path) -> None:
+    """Make a certificate for this machine that is its own authority."""
+    subprocess.run(
+        [
+            *("openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2"),
+            *("-subj", "/CN=localhost", "-addext", "subjectAltName=DNS:localhost,IP:127.0.0.1"),
+            *("-keyout", key, "-out", certificate),
+        ],
+        check=True,
+        capture_output=True,
+    )
+
+
+def _replaced(text: str, pattern: str, by: str) -> str:
+    """Replace what the shipped file must have exactly once."""
+    text, count = re.subn(f"(?m){pattern}", by, text)
+    assert count == 1, f"mosquitto.conf: {pattern} found {count} times"
+    return text
 
 
 @contextmanager
-def a_mosquitto(folder: Path, extra: str = "") -> Iterator[Mosquitto]:
-    """A running mosquitto, ended afterwards."""
+def a_mosquitto(folder: Path, logins: Mapping[str, str] | None = None) -> Iterator[Mosquitto]:
+    """Run a mosquitto, end it afterwards."""
     folder.mkdir(exist_ok=True)
-    broker = Mosquitto(folder, extra)
+    broker = Mosquitto(folder, logins)
     broker.start()
     try:
         yield broker
@@ -83,7 +112,7 @@ def a_mosquitto(folder: Path, extra: str = "") -> Iterator[Mosquitto]:
 
 @contextmanager
 def an_iotcore(folder: Path) -> Iterator[int]:
-    """A running broker of the Python package iotcore; its port."""
+    """Run a broker of the Python package iotcore; its port."""
     folder.mkdir(exist_ok=True)
     port = free_port()
     with iotcore_broker(folder, port):

@@ -1,11 +1,12 @@
 """The live process around an intake that only counts: for tests that kill it.
 
-``python -m tests.failure.counting_agent PORT STORE [--clock-topic TOPIC] [--record FILE]``. Every
-message on ``in/...`` is a text ``NUMBER TIME`` and becomes one dated reading; ``out/seen`` tells
-its number.
+``python -m tests.failure.counting_agent PORT STORE [OPTIONS]``. Every message on ``in/...`` is a
+text ``NUMBER TIME`` and becomes one dated reading; ``PREFIX/seen`` tells its number. ``bug ...`` is
+a mistake of the program's own. For ``--plant north`` it listens to ``north/#`` instead.
 """
 
 import argparse
+import logging
 import sys
 from pathlib import Path
 from types import MappingProxyType
@@ -23,12 +24,16 @@ PREFIX = "millpond/test"
 SUMP = "mill-07"
 
 
+class MistakeError(Exception):
+    """Stands for one in the pipeline."""
+
+
 class Counting:
     """Stores each message as a reading and tells it on."""
 
-    filters = ("in/#",)
-
-    def __init__(self, _plant: Plant, _ledger: Ledger) -> None:
+    def __init__(self, plant: Plant, _ledger: Ledger) -> None:
+        self.filters = ("in/#",) if plant.prefix == PREFIX else ("north/#",)
+        self._prefix = plant.prefix
         self._batch = Batch()
 
     def take(self, item: Arrival | Tick) -> None:
@@ -36,6 +41,8 @@ class Counting:
         self._batch.clock = item.at
         if isinstance(item, Tick):
             return
+        if item.payload.startswith(b"bug"):
+            raise MistakeError
         try:
             number, at = map(int, item.payload.split())
         except ValueError:
@@ -43,7 +50,7 @@ class Counting:
             self._batch.refusals.append((item.at, refusal))
             return
         self._batch.readings.append((SUMP, Signal.LEVEL, at, float(number), True))
-        self._batch.outgoing.append(Outgoing("out/seen", b"%d" % number, retain=False))
+        self._batch.outgoing.append(Outgoing(f"{self._prefix}/seen", b"%d" % number, retain=False))
 
     def seal(self) -> Batch:
         """What came since."""
@@ -51,14 +58,14 @@ class Counting:
         return batch
 
 
-def a_plant(settings: BrokerSettings, store: Path) -> Plant:
+def a_plant(name: str, settings: BrokerSettings, store: Path) -> Plant:
     """A plant without sumps: the intake knows what to do."""
     return Plant(
-        id="test",
-        name="test",
+        id=name,
+        name=name,
         units="metric",
         timezone="UTC",
-        prefix=PREFIX,
+        prefix=f"millpond/{name}",
         broker=settings,
         store=store,
         sumps=MappingProxyType({}),
@@ -75,6 +82,7 @@ def main() -> int:
     parser.add_argument("store", type=Path)
     parser.add_argument("--clock-topic")
     parser.add_argument("--record", type=Path)
+    parser.add_argument("--plant", default="test")
     parser.add_argument("--ca", type=Path)
     options = parser.parse_args()
     settings = BrokerSettings(
@@ -87,13 +95,13 @@ def main() -> int:
     log_to_stderr()
     try:
         return run_plant(
-            a_plant(settings, options.store),
+            a_plant(options.plant, settings, options.store),
             clock_topic=options.clock_topic,
             record=options.record,
             make_intake=Counting,
         )
     except MillpondError as error:
-        print(error, file=sys.stderr)
+        logging.error("%s", error)  # noqa: LOG015, TRY400  the test reads it as the person would
         return 2
 
 

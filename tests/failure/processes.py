@@ -86,6 +86,12 @@ class AgentProcess:
         self.process.send_signal(signal.SIGTERM)
         return self.process.wait(10.0)
 
+    @property
+    def code(self) -> int | None:
+        """Its exit code; `None` while it runs."""
+        assert self.process is not None
+        return self.process.poll()
+
     def wait(self) -> int:
         """Wait until it ends by itself; its exit code."""
         assert self.process is not None
@@ -107,6 +113,11 @@ class AgentProcess:
         """How many messages wait to be sent."""
         with closing(sqlite3.connect(self.store)) as connection:
             return int(connection.execute("SELECT count(*) FROM outbox").fetchone()[0])
+
+    def refused(self) -> int:
+        """How many messages were refused."""
+        with closing(sqlite3.connect(self.store)) as connection:
+            return int(connection.execute("SELECT sum(count) FROM refusal_count").fetchone()[0])
 
 
 @contextmanager

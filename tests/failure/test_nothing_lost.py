@@ -9,6 +9,7 @@ import pytest
 
 from tests.brokers import Mosquitto
 from tests.clients import a_gateway, a_listener
+from tests.failure.counting_agent import PREFIX
 from tests.failure.processes import an_agent, dated
 from tests.waiting import wait_until
 
@@ -155,10 +156,10 @@ def test_what_was_to_be_told_is_told_after_a_restart(mosquitto: Mosquitto, tmp_p
         agent.kill()
         assert agent.unsent() == 200
         mosquitto.start()
-        with a_listener(mosquitto.port, "out/#") as listener:
+        with a_listener(mosquitto.port, f"{PREFIX}/#") as listener:
             agent.start()
             agent.wait_for_readings(200)
             wait_until(lambda: agent.unsent() == 0, "an empty outbox")
 
-            told = [int(payload) for payload in listener.payloads("out/seen")]
+            told = [int(payload) for payload in listener.payloads(f"{PREFIX}/seen")]
         assert list(dict.fromkeys(told)) == list(range(200))
