@@ -1,0 +1,171 @@
+"""The command line of the simulator: arguments only; the work is elsewhere, imported when needed."""
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from simulators.errors import SimulatorError
+
+Verb = Callable[[argparse.Namespace], int]
+
+_EXAMPLES = """\
+examples:
+  millpond-sim list
+  millpond-sim run demo --broker mqtt://127.0.0.1:1883 --clock-topic demo/clock --speed 600
+  millpond-sim record quiet-week --seed 3 --out rec.jsonl --truth truth.jsonl --plant plant.toml
+  millpond-sim plot quiet-week --seed 3 --out quiet-week.svg
+
+exit codes: 0 done, 1 failed, 2 wrong usage or input"""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; exit code 0, 1 or 2."""
+    arguments = _parser().parse_args(argv)
+    verb: Verb = arguments.verb
+    try:
+        return verb(arguments)
+    except SimulatorError as error:
+        print(f"millpond-sim: {error}", file=sys.stderr)
+        return 2
+    except BrokenPipeError:
+        sys.stderr.close()  # the reader has gone; nothing more to say to it
+        return 1
+    except OSError as error:
+        print(f"millpond-sim: {error}", file=sys.stderr)
+        return 1
+
+
+def _parser() -> argparse.ArgumentParser:
+    """All commands and options."""
+    parser = argparse.ArgumentParser(
+        prog="millpond-sim",
+        description="A simulated plant of machine-tool sumps, with its people and its troubles.",
+        epilog=_EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    verbs = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    _run_verb(verbs)
+    _record_verb(verbs)
+    _small_verbs(verbs)
+    return parser
+
+
+def _scenario(parser: argparse.ArgumentParser) -> None:
+    """Which scenario, and which seed."""
+    parser.add_argument("scenario", help="name of a scenario that comes along, or a TOML file")
+    parser.add_argument("--seed", type=int, default=1, help="of all randomness (default 1)")
+    parser.add_argument("--days", type=float, help="length, in place of the scenario's [d]")
+
+
+def _run_verb(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Options of ``run``."""
+    run = verbs.add_parser("run", help="publish live over MQTT", description=_run.__doc__)
+    _scenario(run)
+    run.add_argument("--broker", default="mqtt://127.0.0.1:1883", metavar="URL")
+    run.add_argument("--clock-topic", metavar="TOPIC", help="publish the simulated time here")
+    run.add_argument(
+        "--speed", type=float, default=1.0, help="simulated over real time; 0: as fast as it goes"
+    )
+    run.add_argument("--now", action="store_true", help="begin at the present moment instead")
+    run.add_argument("--endless", action="store_true", help="go on after the scenario's end")
+    run.add_argument("--ca-file", type=Path, help="certificate authority of the broker")
+    run.add_argument("--truth", type=Path, metavar="FILE", help="write the truth here")
+    run.set_defaults(verb=_run)
+
+
+def _record_verb(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Options of ``record``."""
+    record = verbs.add_parser("record", help="write a recording", description=_record.__doc__)
+    _scenario(record)
+    record.add_argument("--out", type=Path, required=True, metavar="FILE", help="- is output")
+    record.add_argument("--truth", type=Path, metavar="FILE")
+    record.add_argument("--plant", type=Path, metavar="FILE", help="write the plant file too")
+    record.set_defaults(verb=_record)
+
+
+def _small_verbs(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Options of ``plant`` and ``list``."""
+    plant = verbs.add_parser("plant", help="print the plant file", description=_plant.__doc__)
+    plant.add_argument("scenario")
+    plant.add_argument("--broker", default="mqtt://127.0.0.1:1883", metavar="URL")
+    plant.set_defaults(verb=_plant)
+    listing = verbs.add_parser("list", help="list the scenarios", description=_list.__doc__)
+    listing.set_defaults(verb=_list)
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    """Publish a scenario live over MQTT 5, in real or accelerated time.
+
+    User and password come from MILLPOND_BROKER_USER and MILLPOND_BROKER_PASSWORD.
+    """
+    import signal
+    import threading
+
+    from simulators.live import LiveSettings, play
+    from simulators.prepare import floor_of
+
+    floor = floor_of(arguments.scenario, arguments.seed, arguments.days, now=arguments.now)
+    stop = threading.Event()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda _number, _frame: stop.set())
+    settings = LiveSettings(
+        broker=arguments.broker,
+        clock_topic=arguments.clock_topic,
+        speed=arguments.speed,
+        user=os.environ.get("MILLPOND_BROKER_USER"),
+        password=os.environ.get("MILLPOND_BROKER_PASSWORD"),
+        ca_file=arguments.ca_file,
+        endless=arguments.endless,
+    )
+    if arguments.truth is None:
+        play(floor, settings, stop)
+    else:
+        with arguments.truth.open("w", encoding="utf-8") as truth:
+            play(floor, settings, stop, truth)
+    return 0
+
+
+def _record(arguments: argparse.Namespace) -> int:
+    """Write a recording of a scenario, and the truth and the plant file beside it."""
+    from contextlib import ExitStack
+
+    from simulators.plant_file import plant_toml
+    from simulators.prepare import floor_of
+    from simulators.record import record
+
+    floor = floor_of(arguments.scenario, arguments.seed, arguments.days)
+    if arguments.plant is not None:
+        arguments.plant.write_text(plant_toml(floor.scenario), encoding="utf-8")
+    with ExitStack() as files:
+        out = sys.stdout
+        if str(arguments.out) != "-":
+            out = files.enter_context(arguments.out.open("w", encoding="utf-8"))
+        truth = None
+        if arguments.truth is not None:
+            truth = files.enter_context(arguments.truth.open("w", encoding="utf-8"))
+        record(floor, out, truth)
+    return 0
+
+
+def _plant(arguments: argparse.Namespace) -> int:
+    """Print the plant file of a scenario: what the plant believes about itself."""
+    from simulators.plant_file import plant_toml
+    from simulators.scenario.load import find, load
+
+    sys.stdout.write(plant_toml(load(find(arguments.scenario)), arguments.broker))
+    return 0
+
+
+def _list(_arguments: argparse.Namespace) -> int:
+    """List the scenarios that come with the program."""
+    from simulators.scenario.load import known_scenarios, load
+
+    for path in known_scenarios():
+        sys.stdout.write(f"{path.stem:24} {load(path).title}\n")
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
