@@ -24,6 +24,22 @@ class Fluid:
     premix_max: float = 0.20
     weak_mix: float = 0.0
     """0 where plain water may be added."""
+    name: str = ""
+    """What stands on the drum."""
+    price: float | None = None
+    """Of a litre of concentrate, in the plant's currency."""
+    density: float | None = None
+    """Of the concentrate at 20 °C. [kg/L]"""
+    ph_low: float | None = None
+    ph_high: float | None = None
+    """Band of the fluid in use. [pH]"""
+    conductivity_low: float | None = None
+    conductivity_high: float | None = None
+    """Band of the fluid in use. [mS/cm]"""
+    hardness_limit: float | None = None
+    """That the fluid stands, as CaCO3. [mg/L]"""
+    chloride_limit: float | None = None
+    """That the fluid stands. [mg/L]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

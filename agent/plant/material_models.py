@@ -42,6 +42,9 @@ class ConcentrateModel(Section):
     ph_band: PhBand | None = Field(
         default=None, description="lowest and highest pH of the fluid in use"
     )
+    conductivity_band_ms_cm: Band | None = Field(
+        default=None, description="lowest and highest conductivity of the fluid in use [mS/cm]"
+    )
     hardness_limit_mg_l: Positive | None = Field(
         default=None, description="hardness that the fluid stands, as CaCO3 [mg/L]"
     )

@@ -61,13 +61,13 @@ class StoreSection(Section):
 class PlantModel(Section):
     """Describes one plant to millpond."""
 
-    plant: PlantSection = Field(description="the plant itself")
-    broker: BrokerSection = Field(description="the MQTT broker")
+    plant: PlantSection = Field(description="[plant], the plant itself")
+    broker: BrokerSection = Field(description="[broker], the MQTT broker")
     store: StoreSection | None = Field(
         default=None, description="absent: PLANT.db beside the plant file"
     )
     concentrate: list[ConcentrateModel] = Field(
-        min_length=1, description="the concentrates in use, a [[concentrate]] each"
+        min_length=1, description="a [[concentrate]] for each concentrate in use"
     )
     supply: list[SupplyModel] = Field(
         default_factory=list, description="where water, concentrate and mixes come from"
@@ -76,4 +76,4 @@ class PlantModel(Section):
         default_factory=list,
         description="what people pour with; none: litres to the graduation of 0.1",
     )
-    sump: list[SumpModel] = Field(min_length=1, description="the sumps, a [[sump]] each")
+    sump: list[SumpModel] = Field(min_length=1, description="a [[sump]] for each sump")

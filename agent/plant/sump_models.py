@@ -4,6 +4,7 @@ from typing import Annotated, Literal, TypeAlias
 
 from pydantic import Field
 
+from agent.plant.alarm_model import AlarmModel
 from agent.plant.fields import Amount, Depth, Id, Litres, Millimetres, Name, Section
 from agent.plant.signal_models import (
     BrixModel,
@@ -133,3 +134,7 @@ class SumpModel(Section):
         default_factory=SignalsModel, description="the signals that are there; none is required"
     )
     station: StationModel | None = Field(default=None, description="a dosing unit at this sump")
+    alarms: dict[str, AlarmModel] = Field(
+        default_factory=dict,
+        description="by alarm name, or name/signal: what this sump wants otherwise",
+    )

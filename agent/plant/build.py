@@ -1,0 +1,202 @@
+"""From the models of a checked plant file to the plant, every unit converted."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from types import MappingProxyType
+
+from advisor.plan import AlarmPlan, Fluid, Levels, Station, SumpPlan, Supply, Vessel
+from advisor.units import fraction_from_percent
+from agent.plant.alarm_model import PERCENT_ALARMS, AlarmModel
+from agent.plant.build_signals import bindings, signal_plans
+from agent.plant.checks import split_url
+from agent.plant.material_models import (
+    ConcentrateModel,
+    DrumModel,
+    PremixModel,
+    ProportionerModel,
+    SupplyModel,
+    VesselModel,
+    WaterModel,
+)
+from agent.plant.models import BrokerSection, PlantModel
+from agent.plant.plant import BrokerSettings, Plant
+from agent.plant.sump_models import LevelsModel, StationModel, SumpModel
+from agent.plant.tanks import tank
+
+_PORTS: Mapping[str, int] = {"mqtt": 1883, "mqtts": 8883}
+"""Registered with IANA as mqtt and secure-mqtt."""
+
+
+def build(model: PlantModel, folder: Path) -> Plant:
+    """Convert a plant file whose models and checks have found nothing wrong.
+
+    Parameters
+    ----------
+    model : PlantModel
+        What stands in the file.
+    folder : Path
+        Where it stands: paths in it are relative to this.
+    """
+    plant = model.plant
+    fluids = {concentrate.id: _fluid(concentrate) for concentrate in model.concentrate}
+    supplies = {supply.id: _supply(supply) for supply in model.supply}
+    vessels = {vessel.id: _vessel(vessel) for vessel in model.vessel}
+    store = f"{plant.id}.db" if model.store is None else model.store.path
+    return Plant(
+        id=plant.id,
+        name=plant.name or plant.id,
+        units=plant.units,
+        timezone=plant.timezone,
+        prefix=model.broker.prefix or f"millpond/{plant.id}",
+        broker=_broker(model.broker, plant.id, folder),
+        store=folder / store,
+        sumps=MappingProxyType(
+            {sump.id: _sump(sump, fluids, supplies, vessels) for sump in model.sump}
+        ),
+        bindings=tuple(binding for sump in model.sump for binding in bindings(sump)),
+        supplies=MappingProxyType(supplies),
+        vessels=MappingProxyType(vessels),
+        lateness_ms=round(plant.lateness_s * 1000),
+        backlog_max_ms=round(plant.backlog_max_d * 86_400_000),
+    )
+
+
+def _broker(model: BrokerSection, plant: str, folder: Path) -> BrokerSettings:
+    split = split_url(model.url)
+    if split is None or split[0].hostname is None:
+        raise ValueError("the broker's address was not checked")
+    parts, port = split
+    files = (model.ca_file, model.cert_file, model.key_file)
+    ca_file, cert_file, key_file = (None if name is None else folder / name for name in files)
+    return BrokerSettings(
+        host=parts.hostname or "",
+        port=_PORTS[parts.scheme] if port is None else port,
+        tls=parts.scheme == "mqtts",
+        ca_file=ca_file,
+        cert_file=cert_file,
+        key_file=key_file,
+        client_id=model.client_id or f"millpond-{plant}",
+    )
+
+
+# --- what is poured ------------------------------------------------------------------------------
+
+
+def _fluid(model: ConcentrateModel) -> Fluid:
+    ph_low, ph_high = model.ph_band or (None, None)
+    conductivity_low, conductivity_high = model.conductivity_band_ms_cm or (None, None)
+    return Fluid(
+        id=model.id,
+        name=model.name or model.id,
+        refractometer_factor=model.refractometer_factor,
+        band_low=fraction_from_percent(model.band_pct[0]),
+        band_high=fraction_from_percent(model.band_pct[1]),
+        target=fraction_from_percent(model.target_pct),
+        premix_max=fraction_from_percent(model.premix_max_pct),
+        weak_mix=fraction_from_percent(model.weak_mix_pct),
+        price=model.price_per_l,
+        density=model.density,
+        ph_low=ph_low,
+        ph_high=ph_high,
+        conductivity_low=conductivity_low,
+        conductivity_high=conductivity_high,
+        hardness_limit=model.hardness_limit_mg_l,
+        chloride_limit=model.chloride_limit_mg_l,
+    )
+
+
+def _supply(model: SupplyModel) -> Supply:
+    match model:
+        case WaterModel():
+            return Supply(
+                id=model.id,
+                kind="water",
+                hardness=model.hardness_mg_l,
+                chloride=model.chloride_mg_l,
+            )
+        case DrumModel():
+            return Supply(id=model.id, kind="drum", fluid=model.concentrate, volume=model.volume_l)
+        case PremixModel():
+            return Supply(
+                id=model.id,
+                kind="premix",
+                fluid=model.concentrate,
+                volume=model.volume_l,
+                strength=fraction_from_percent(model.strength_pct),
+            )
+        case ProportionerModel():
+            settings = tuple(sorted({fraction_from_percent(s) for s in model.settings_pct}))
+            return Supply(
+                id=model.id, kind="proportioner", fluid=model.concentrate, settings=settings
+            )
+
+
+def _vessel(model: VesselModel) -> Vessel:
+    return Vessel(
+        id=model.id,
+        volume=model.volume_l,
+        graduation=model.graduation_l,
+        carry_fill=model.carry_fill,
+        graduation_unit=model.graduation_unit,
+    )
+
+
+# --- sumps ---------------------------------------------------------------------------------------
+
+
+def _sump(
+    model: SumpModel,
+    fluids: Mapping[str, Fluid],
+    supplies: Mapping[str, Supply],
+    vessels: Mapping[str, Vessel],
+) -> SumpPlan:
+    fluid = fluids[model.concentrate]
+    used = supplies if model.supplies is None else {name: supplies[name] for name in model.supplies}
+    carried = vessels if model.vessels is None else {name: vessels[name] for name in model.vessels}
+    return SumpPlan(
+        id=model.id,
+        name=model.name or model.id,
+        fluid=fluid,
+        tank=tank(model.tank),
+        levels=_levels(model.level_mm),
+        holdup=model.holdup_l,
+        signals=MappingProxyType(signal_plans(model)),
+        vessels=tuple(carried.values()),
+        supplies=tuple(s for s in used.values() if s.fluid in {None, fluid.id}),
+        station=None if model.station is None else _station(model.station),
+        headroom=model.headroom_mm,
+        margin_sd=model.margin_sd,
+        alarms=MappingProxyType({key: _alarm(key, alarm) for key, alarm in model.alarms.items()}),
+    )
+
+
+def _levels(model: LevelsModel) -> Levels:
+    midway = (model.low + model.target) / 2.0
+    return Levels(
+        low=model.low,
+        target=model.target,
+        brim=model.brim,
+        top_up=midway if model.top_up is None else model.top_up,
+        low_running=model.low_running,
+    )
+
+
+def _station(model: StationModel) -> Station:
+    return Station(automatic=model.automatic, max_dose=model.max_dose_l, max_day=model.max_day_l)
+
+
+def _alarm(key: str, model: AlarmModel) -> AlarmPlan:
+    """Overrides of an alarm; its limit from % where it is a concentration."""
+    factor = 0.01 if key in PERCENT_ALARMS else 1.0
+    return AlarmPlan(
+        enabled=model.enabled,
+        priority=model.priority,
+        limit=None if model.limit is None else factor * model.limit,
+        deadband=None if model.deadband is None else factor * model.deadband,
+        on_delay=model.on_delay_s,
+        off_delay=model.off_delay_s,
+        latching=model.latching,
+        re_alarm=model.re_alarm_s,
+        shelve_max=model.shelve_max_s,
+        confidence=model.confidence,
+    )
