@@ -34,6 +34,9 @@ class Alarm:
     judged_at: Instant | None = None
     """Moment up to which `held` counts; `None`: nothing is being counted."""
     raised_at: Instant | None = None
+    """Moment of data time, or of the clock where its delays run on that."""
+    clock_raised: Instant | None = None
+    """What the clock said then."""
     acknowledged_at: Instant | None = None
     value: float | None = None
     """As it was when the alarm was raised."""
@@ -117,11 +120,28 @@ def happened(alarm: Alarm, happening: Happening, rule: Definition) -> Alarm:
     return alarm if to is None else replace(alarm, beneath=to, held=0, judged_at=None)
 
 
-def progressed(alarm: Alarm, judgement: Judgement, rule: Definition) -> Alarm:
+def progressed(alarm: Alarm, judgement: Judgement, rule: Definition, now: Instant) -> Alarm:
     """Take in one judgement of the alarm's condition: count its delay, and move on once it is over.
 
     Time between two judgements counts when both say the same; without evidence the count waits,
-    and a value that comes back ends it. An alarm clears no faster than in `OFF_DELAY_MIN`.
+    and a value that comes back ends it. An alarm clears no faster than in `OFF_DELAY_MIN`, by its
+    own time and by the clock: a backlog that is worked off in seconds cannot make it flicker.
+
+    Parameters
+    ----------
+    alarm : Alarm
+        The alarm as it was.
+    judgement : Judgement
+        What the evidence says now.
+    rule : Definition
+        The alarm's settings.
+    now : Instant
+        The clock. [ms]
+
+    Returns
+    -------
+    Alarm
+        The alarm as it is.
     """
     if judgement.verdict is Verdict.UNKNOWN:
         return alarm if alarm.judged_at is None else replace(alarm, judged_at=None)
@@ -131,12 +151,17 @@ def progressed(alarm: Alarm, judgement: Judgement, rule: Definition) -> Alarm:
         return alarm if settled else replace(alarm, held=0, judged_at=None)
     held = alarm.held + _step(alarm.judged_at, judgement.at, rule)
     if alarm.active:
-        if held < max(rule.off_delay, OFF_DELAY_MIN):
+        if held < max(rule.off_delay, OFF_DELAY_MIN) or _is_young(alarm, now):
             return replace(alarm, held=held, judged_at=judgement.at)
         return _cleared(alarm, rule)
     if held < rule.on_delay:
         return replace(alarm, held=held, judged_at=judgement.at)
-    return _raised(alarm, judgement, rule)
+    return _raised(alarm, judgement, rule, now)
+
+
+def _is_young(alarm: Alarm, now: Instant) -> bool:
+    """Whether the alarm was raised only just now; a clock that was set back does not count."""
+    return alarm.clock_raised is not None and 0 <= now - alarm.clock_raised < OFF_DELAY_MIN
 
 
 def _step(since: Instant | None, at: Instant, rule: Definition) -> Instant:
@@ -147,12 +172,13 @@ def _step(since: Instant | None, at: Instant, rule: Definition) -> Instant:
     return min(step, STEP_MAX) if rule.clocked else step
 
 
-def _raised(alarm: Alarm, judgement: Judgement, rule: Definition) -> Alarm:
+def _raised(alarm: Alarm, judgement: Judgement, rule: Definition, now: Instant) -> Alarm:
     """Raise it: the condition has stood for the on-delay."""
     return replace(
         happened(alarm, Happening.OCCURS, rule),
         told=False,
         raised_at=judgement.at,
+        clock_raised=now,
         acknowledged_at=None,
         value=judgement.value,
         limit=judgement.limit,

@@ -213,7 +213,7 @@ def _moved(
         if judgement is None or not rule.enabled:
             when = now if rule.clocked else at
             judgement = Judgement(alarm.name, alarm.signal, Verdict.WITHIN, when)
-        alarms[key] = progressed(asked_again(expired(alarm, now), rule, now), judgement, rule)
+        alarms[key] = progressed(asked_again(expired(alarm, now), rule, now), judgement, rule, now)
     return alarms
 
 
