@@ -1,0 +1,164 @@
+"""Units of a signal's values, and the range in which its values make sense at all.
+
+A unit in the payload goes before the bound one. Every conversion is found once for a pair of units
+and then is a factor and an offset.
+"""
+
+from collections.abc import Mapping
+from typing import Final, NamedTuple, TypeAlias
+
+from advisor.plan import LevelKind, SignalPlan
+from advisor.words import Signal
+from agent.decode.problem import PayloadError
+from agent.decode.results import Reason
+from agent.plant.plant import Binding
+from agent.quantities import QuantityError, conversion
+from agent.refusals import shown
+
+Affine: TypeAlias = tuple[float, float]
+"""Factor and offset: inside = factor * found + offset."""
+
+
+class _Inside(NamedTuple):
+    """What a signal's values are inside."""
+
+    unit: str
+    low: float
+    high: float
+    usual: str = ""
+    """What a binding without a unit is read in, where that is not the unit inside."""
+
+
+_LEVEL: Final[Mapping[LevelKind, _Inside]] = {
+    "depth": _Inside("mm", -1e3, 2e4),
+    "air-gap": _Inside("mm", -1e3, 2e4),
+    "volume": _Inside("L", -1e4, 1e6),
+    "percent": _Inside("dimensionless", -0.2, 1.5, "percent"),
+    "pressure": _Inside("Pa", -2e4, 5e5),
+}
+
+_OTHERS: Final[Mapping[Signal, _Inside]] = {
+    Signal.BRIX: _Inside("degBrix", -2.0, 95.0),
+    Signal.TEMPERATURE: _Inside("degC", -20.0, 120.0),
+    Signal.RUNNING: _Inside("dimensionless", 0.0, 1.0),
+    Signal.CUTTING: _Inside("dimensionless", 0.0, 1e12),
+    Signal.WATER_METER: _Inside("L", 0.0, 1e9),
+    Signal.CONCENTRATE_METER: _Inside("L", 0.0, 1e9),
+    Signal.PH: _Inside("pH", 0.0, 14.0),
+    Signal.CONDUCTIVITY: _Inside("mS/cm", -0.5, 1e3),
+    Signal.AIR_TEMPERATURE: _Inside("degC", -50.0, 80.0),
+    Signal.HUMIDITY: _Inside("dimensionless", -0.05, 1.1, "percent"),
+}
+"""Lowest and highest value that a working sensor at a sump can mean (*common practice*): error
+codes such as -999 or 32767 are to fall outside, noise and offsets are not."""
+
+_RATIOS: Final[Mapping[str, float]] = {
+    "/": 1.0,
+    "%": 1.0,
+    "/100": 0.01,
+    "/1000": 0.001,
+    "ppm": 1e-6,
+}
+"""Ratios as SenML names them; its % is the same as /, one for the whole."""
+
+_FLOWS: Final[Mapping[str, str]] = {"l/s": "L", "m3/s": "m^3"}
+"""Flows in SenML, and the unit of their sums over time, which are volumes."""
+
+_SENML: Final[Mapping[str, str]] = {
+    "m3": "m^3",
+    "l": "L",
+    "Cel": "degC",
+    "%RH": "percent",
+}
+"""Units of SenML that the unit registry names otherwise; it reads m, mm, K, Pa, S/m, pH as they
+are. Those of RFC 8798 among them."""
+
+
+def plausible(signal: Signal, kind: LevelKind) -> tuple[float, float]:
+    """Lowest and highest value that makes sense. [internal unit]"""
+    inside = _inside(signal, kind)
+    return inside.low, inside.high
+
+
+def compiled(unit: str, internal: str) -> Affine:
+    """Conversion of a unit to the internal one.
+
+    Raises
+    ------
+    PayloadError
+        If there is no such unit, or it measures something else.
+    """
+    if unit == internal:
+        return 1.0, 0.0
+    try:
+        return conversion(unit, internal)
+    except QuantityError as error:
+        raise PayloadError(
+            Reason.UNIT, f"the unit is {shown(unit)}: {error}; expected one such as {internal}"
+        ) from error
+
+
+class Scale:
+    """Conversions of one signal's units to its internal unit.
+
+    Parameters
+    ----------
+    binding : Binding
+        Its bound unit; empty: the internal one, % where that is a fraction.
+    plan : SignalPlan
+        The kind of the level.
+
+    Attributes
+    ----------
+    internal : str
+        The unit inside.
+    bound : Affine
+        Conversion of the bound unit.
+    """
+
+    def __init__(self, binding: Binding, plan: SignalPlan) -> None:
+        inside = _inside(binding.signal, plan.kind)
+        self.internal = inside.unit
+        self.bound = compiled(binding.unit or inside.usual or inside.unit, inside.unit)
+        self._is_brix = binding.signal is Signal.BRIX
+        self._is_meter = binding.signal in {Signal.WATER_METER, Signal.CONCENTRATE_METER}
+
+    def of(self, unit: str) -> Affine:
+        """Conversion of a unit that stands in a payload."""
+        return compiled(unit, self.internal)
+
+    def of_senml(self, unit: str | None) -> Affine:
+        """Conversion of a unit of SenML, or of the bound unit where a record has none.
+
+        SenML has no Brix: a ratio is taken for the mass fraction that Brix is the percentage of.
+        Names that are not SenML's are tried as the registry's.
+
+        References
+        ----------
+        .. [1] RFC 8428, section 12.1: "%" is no percentage, but the ratio itself.
+        .. [2] C. Bormann, "Additional Units for Sensor Measurement Lists (SenML)", RFC 8798, 2020,
+           section 3: "/100" is the percentage.
+        """
+        if unit is None:
+            return self.bound
+        ratio = _RATIOS.get(unit)
+        if ratio is None:
+            return compiled(_SENML.get(unit, unit), self.internal)
+        if self._is_brix:
+            return 100.0 * ratio, 0.0
+        if self.internal != "dimensionless":
+            raise PayloadError(
+                Reason.UNIT,
+                f"the unit is {shown(unit)}, a ratio; expected one such as {self.internal}",
+            )
+        return ratio, 0.0
+
+    def of_flow_sum(self, unit: str | None) -> Affine | None:
+        """Conversion of the sum of a flow, where this is a totaliser and the unit a flow's."""
+        volume = _FLOWS.get(unit) if unit is not None and self._is_meter else None
+        return None if volume is None else compiled(volume, self.internal)
+
+
+def _inside(signal: Signal, kind: LevelKind) -> _Inside:
+    """What a signal is inside."""
+    return _LEVEL[kind] if signal is Signal.LEVEL else _OTHERS[signal]
