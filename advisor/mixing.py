@@ -1,43 +1,11 @@
-"""Arithmetic of mixes: the two conventions, alligation, dilution, exchange.
+"""Arithmetic of mixes: alligation, dilution, exchange.
 
-Volumes are taken to add up; strengths are fractions of the mix, v/v, unless a name says otherwise.
+Volumes are taken to add up; strengths are fractions of the mix, v/v. The two conventions of the
+percentage are in `advisor.units`.
 """
 
 from advisor.effects import Mix
 from advisor.errors import AdvisorError
-
-
-def fraction_from_parts(parts: float) -> float:
-    """Strength of a mix of `parts` volumes of concentrate to 100 volumes of water. [1]
-
-    >>> round(fraction_from_parts(6.0), 4)  # "six to a hundred" is not 6 %
-    0.0566
-    """
-    if not 0.0 <= parts < float("inf"):
-        raise AdvisorError("parts per hundred", parts, "0 or more")
-    return parts / (100.0 + parts)
-
-
-def parts_from_fraction(strength: float) -> float:
-    """Volumes of concentrate to 100 volumes of water in a mix of `strength` [1].
-
-    >>> round(parts_from_fraction(0.05), 4)
-    5.2632
-    """
-    _require_strength("strength", strength)
-    return 100.0 * strength / (1.0 - strength)
-
-
-def fraction_from_ratio(one: float, other: float) -> float:
-    """Strength of a mix of two parts by volume, the larger of which is the water. [1]
-
-    >>> fraction_from_ratio(4, 1), fraction_from_ratio(1, 4)
-    (0.2, 0.2)
-    """
-    for part in (one, other):
-        if not 0.0 < part < float("inf"):
-            raise AdvisorError("ratio", f"{one}:{other}", "two numbers above 0")
-    return min(one, other) / (one + other)
 
 
 def mix_of(volume: float, strength: float) -> Mix:

@@ -1,5 +1,7 @@
 """Why a dose is as it is, in sentences for the person who carries it out."""
 
+from collections.abc import Callable
+
 from advisor.effects import After, Batch
 from advisor.errors import AdvisorError
 from advisor.mixing import exchange_volume
@@ -37,18 +39,21 @@ def how_to_pour(choice: Choice, sump: SumpPlan) -> str:
     return "; then ".join(said) + "." if said else ""
 
 
-def shortfalls(task: Task, after: After) -> list[str]:
-    """Say what of the wishes is not reached, and what an exchange would take. Volumes in [L]."""
+def shortfalls(task: Task, after: After, say: Callable[[float], str] = litres) -> list[str]:
+    """Say what of the wishes is not reached, and what an exchange would take.
+
+    `say` words a volume [L].
+    """
     said = []
     volume, strength = after.volume.value, after.concentration.value
     if abs(volume - task.wanted) > task.volume_tolerance + 1e-6:
         short = volume < task.wanted
         said.append(
-            f"{litres(abs(volume - task.wanted))} {'under' if short else 'over'} the "
-            f"{litres(task.wanted)} wanted."
+            f"{say(abs(volume - task.wanted))} {'under' if short else 'over'} the "
+            f"{say(task.wanted)} wanted."
         )
     if abs(strength - task.target) > task.target_tolerance + 1e-9:
-        said.append(_off_target(task, volume, strength))
+        said.append(_off_target(task, volume, strength, say))
     return said
 
 
@@ -91,7 +96,7 @@ def _reading(task: Task, after: After, confidence: float, sump: SumpPlan) -> str
     )
 
 
-def _off_target(task: Task, volume: float, strength: float) -> str:
+def _off_target(task: Task, volume: float, strength: float, say: Callable[[float], str]) -> str:
     """Say that the target is not reached, and what an exchange would take. [L]"""
     strong = strength > task.target
     said = (
@@ -106,8 +111,8 @@ def _off_target(task: Task, volume: float, strength: float) -> str:
     except AdvisorError:
         return f"{said} No mix that is allowed leads there, not even by an exchange."
     return (
-        f"{said} An exchange would reach it: drain {litres(exchange)} of it and add "
-        f"{litres(exchange)} at {percent(fresh)}."
+        f"{said} An exchange would reach it: drain {say(exchange)} of it and add "
+        f"{say(exchange)} at {percent(fresh)}."
     )
 
 

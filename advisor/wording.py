@@ -1,25 +1,24 @@
 """How amounts are said to people: short, with their unit, no digits that nobody can measure."""
 
 from advisor.plan import Vessel
+from advisor.units import FLUID_OUNCE, GALLON
+
+IMPERIAL_GALLON = 4.54609
+"""Units of Measurement Regulations 1995 (United Kingdom): exact. [L]"""
 
 LITRES_PER = {
     "L": 1.0,
     "mL": 1e-3,
-    "gal": 3.785411784,
-    "gallon": 3.785411784,
-    "imperial_gallon": 4.54609,
-    "quart": 0.946352946,
-    "pint": 0.473176473,
-    "fluid_ounce": 0.0295735295625,
-    "floz": 0.0295735295625,
-    "imperial_fluid_ounce": 0.0284130625,
+    "gal": GALLON,
+    "gallon": GALLON,
+    "quart": GALLON / 4,
+    "pint": GALLON / 8,
+    "fluid_ounce": FLUID_OUNCE,
+    "floz": FLUID_OUNCE,
+    "imperial_gallon": IMPERIAL_GALLON,
+    "imperial_fluid_ounce": IMPERIAL_GALLON / 160,
 }
-"""Litres in a unit in which vessels are marked. [L]
-
-References
-----------
-NIST Handbook 44, appendix C (US units); Units of Measurement Regulations 1995 (imperial gallon).
-"""
+"""Units in which vessels are marked. [L]"""
 
 
 def number(value: float, digits: int = 1) -> str:

@@ -1,0 +1,55 @@
+"""Options that `charge` and `top-up` share."""
+
+import argparse
+
+
+def add_target(parser: argparse.ArgumentParser) -> None:
+    """What the sump should read afterwards."""
+    parser.add_argument(
+        "--target", required=True, metavar="N", help="concentration wanted, see --convention"
+    )
+    parser.add_argument(
+        "--convention",
+        choices=("of-mix", "per-water"),
+        default="of-mix",
+        help=(
+            "what --target counts: %% of the mix, or parts of concentrate per 100 of water "
+            "(default: %(default)s)"
+        ),
+    )
+
+
+def add_mixing(parser: argparse.ArgumentParser) -> None:
+    """How it is mixed, and in what."""
+    parser.add_argument(
+        "--premix",
+        default="",
+        metavar="RATIO",
+        help="strongest mix, water to concentrate, the larger being the water (default: 4:1)",
+    )
+    parser.add_argument(
+        "--weak-mix",
+        default="",
+        metavar="PCT",
+        help="mix used in place of plain water, %% of the mix (default: 0, plain water)",
+    )
+    parser.add_argument(
+        "--bucket", default="", metavar="QUANTITY", help='finished mix of one batch: "20 L"'
+    )
+    parser.add_argument(
+        "--graduation",
+        default="",
+        metavar="QUANTITY",
+        help='marks of the bucket: "0.5 L" (default: any amount can be measured)',
+    )
+
+
+def add_output(parser: argparse.ArgumentParser) -> None:
+    """How the answer is shown."""
+    parser.add_argument(
+        "--factor",
+        default="",
+        metavar="N",
+        help="refractometer factor, %% of the mix per °Brix: says what will be read",
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON object instead")
