@@ -54,6 +54,8 @@ def replay(
 
 def _write(pipeline: Pipeline, out: BinaryIO) -> None:
     """Write what was decided since the last item, each with the clock at which it was."""
-    for at, message in pipeline.published:
-        out.write(line_of(Arrival(at, message.topic, message.payload, message.retain)))  # noqa: FURB122  clearer
+    out.writelines(
+        line_of(Arrival(at, message.topic, message.payload, message.retain))
+        for at, message in pipeline.published
+    )
     pipeline.published = []
