@@ -16,9 +16,6 @@ COLDEST: Final = 0.0
 HOTTEST: Final = 60.0
 """Above this no sump runs, and the formulas leave their ground. [°C]"""
 
-DENSITY_20: Final = 998.2067
-"""Density at the temperature to which volumes are referred: `density(20)`. [kg/m³]"""
-
 
 def density(temperature: float) -> float:
     """Density of air-free water at 101 325 Pa. [kg/m³]
@@ -60,6 +57,10 @@ def density(temperature: float) -> float:
     )
 
 
+_DENSITY_20: Final = density(20.0)
+"""At the temperature to which volumes are referred. [kg/m³]"""
+
+
 def expansion(temperature: float) -> float:
     """Volume of fluid at a temperature per its volume at 20 °C. [1]
 
@@ -69,7 +70,7 @@ def expansion(temperature: float) -> float:
     >>> expansion(30.0)
     1.00257
     """
-    return DENSITY_20 / density(temperature)
+    return _DENSITY_20 / density(temperature)
 
 
 def volume_at_20(volume: float, temperature: float) -> float:
