@@ -8,7 +8,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import Enum
 
-from advisor import advice, alarms
+from advisor import alarms
+from advisor.advice import AdviceMemory, reconsider
+from advisor.alarms import AlarmBoard
 from advisor.effects import Effect, PublishAdvice, PublishAlarm, PublishEvent, PublishState
 from advisor.plan import SumpPlan
 from advisor.words import AlarmOrder, Estimate, Instant, Quality, Signal, SumpEvent, SumpState
@@ -29,8 +31,8 @@ class Occasion(Enum):
 class Standing:
     """What has been told about a sump so far: memory of the judgement, nothing of the balance."""
 
-    advice: advice.AdviceMemory = field(default_factory=advice.AdviceMemory)
-    alarms: alarms.AlarmBoard = field(default_factory=alarms.AlarmBoard)
+    advice: AdviceMemory = field(default_factory=AdviceMemory)
+    board: AlarmBoard = field(default_factory=AlarmBoard)
     events: tuple[SumpEvent, ...] = ()
     """As last told, oldest first."""
     stale: tuple[Signal, ...] = ()
@@ -68,12 +70,12 @@ def judge(
     effects.extend(PublishEvent(event) for event in news)
     if occasion is not Occasion.TIMER or stale != standing.stale:
         effects.append(PublishState(state))
-    memory, new_advice = advice.reconsider(standing.advice, state, plan, max(state.at, now))
+    memory, new_advice = reconsider(standing.advice, state, plan, max(state.at, now))
     if new_advice is not None:
         effects.append(PublishAdvice(new_advice))
-    board, reports = alarms.assess(standing.alarms, state, plan, at=state.at, now=now)
+    board, reports = alarms.assess(standing.board, state, plan, at=state.at, now=now)
     effects.extend(PublishAlarm(report) for report in reports)
-    return Standing(advice=memory, alarms=board, events=events, stale=stale), tuple(effects)
+    return Standing(advice=memory, board=board, events=events, stale=stale), tuple(effects)
 
 
 def obey(
@@ -86,8 +88,8 @@ def obey(
     standing, effects, refusal
         `refusal` says why the command does not apply, where it does not.
     """
-    board, reports, refusal = alarms.command(standing.alarms, order, plan, at=at)
-    return replace(standing, alarms=board), tuple(map(PublishAlarm, reports)), refusal
+    board, reports, refusal = alarms.command(standing.board, order, plan, at=at)
+    return replace(standing, board=board), tuple(map(PublishAlarm, reports)), refusal
 
 
 def with_stale(
