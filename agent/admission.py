@@ -8,7 +8,7 @@ time.
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 from advisor.words import MINUTE, Entry, Instant, Reading, Signal
 from agent.arrival import Arrival
@@ -29,8 +29,7 @@ GENERATION = 1024
 _NEVER: Instant = -(1 << 62)
 
 
-@dataclass(frozen=True, slots=True)
-class Take:
+class Take(NamedTuple):
     """It counts: a reading for the balance."""
 
     reading: Reading

@@ -32,13 +32,6 @@ def number(payload: bytes) -> float:
     >>> number(b" 412.5\n")
     412.5
     """
-    # The usual case costs one conversion; what it refuses or takes too kindly is looked at closely.
-    try:
-        value = float(payload)
-    except ValueError:
-        return number_in(text_of(payload))
-    if isfinite(value) and b"_" not in payload:
-        return value
     return number_in(text_of(payload))
 
 

@@ -69,12 +69,12 @@ class Decoder:
             In the order in which they should be taken in. Empty only where a well-formed SenML
             pack or JSON document holds nothing of a bound signal beside something of another.
         """
-        read = self._readers.get(arrival.topic, self._read_said)
         if len(arrival.payload) > PAYLOAD_MAX:
             detail = f"{len(arrival.payload)} bytes; expected at most {PAYLOAD_MAX}"
             return (refusal_of(arrival, Reason.OVERSIZED, detail),)
         try:
-            return read(arrival)
+            read = self._readers.get(arrival.topic)
+            return self._read_said(arrival) if read is None else read(arrival)
         except PayloadError as error:
             return (refusal_of(arrival, error.reason, error.detail),)
 

@@ -91,20 +91,22 @@ class PlainReader:
 
     def __init__(self, sources: Sequence[_Source]) -> None:
         self._sources = tuple(sources)
+        self._bare = [
+            (source.sump, source.signal, source.meaning.of_payload, source)
+            for source in self._sources
+        ]
 
     def __call__(self, arrival: Arrival) -> Sequence[Sample | Refusal]:
         """Read one message."""
         payload = arrival.payload
-        if payload.lstrip(_BEFORE_VALUE)[:1] == b"[":
+        if b"[" in payload and payload.lstrip(_BEFORE_VALUE)[:1] == b"[":
             return self._read_pack(arrival)
         pieces: Pieces = []
-        for source in self._sources:
+        for sump, signal, of_payload, source in self._bare:
             try:
-                value = source.meaning.of_payload(payload)
+                pieces.append(Sample(sump, signal, None, of_payload(payload)))
             except PayloadError as error:
                 pieces.append(source.refuse(arrival, error))
-            else:
-                pieces.append(Sample(source.sump, source.signal, None, value))
         return pieces
 
     def _read_pack(self, arrival: Arrival) -> Sequence[Sample | Refusal]:

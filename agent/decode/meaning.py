@@ -5,6 +5,7 @@ gives it in the signal's internal unit.
 """
 
 from collections.abc import Iterable
+from math import nan
 from typing import Protocol
 
 from advisor.plan import SignalPlan
@@ -58,10 +59,15 @@ class Measure:
 
     def of_payload(self, payload: bytes) -> float:
         """Value of a bare number, in the bound unit."""
-        value = number(payload) * self._factor + self._offset
-        if self._low <= value <= self._high:
+        # The usual case costs one conversion; `number` looks closely at what it refuses, and at
+        # what it takes too kindly: NaN, infinity, underscores.
+        try:
+            value = float(payload) * self._factor + self._offset
+        except ValueError:
+            value = nan
+        if self._low <= value <= self._high and b"_" not in payload:
             return value
-        raise self._outside(value)
+        return self._converted(number(payload), self._scale.bound)
 
     def of_json(self, found: object, unit: str | None) -> float:
         """Value of a JSON number, or of text that is one; null, true and false are none."""

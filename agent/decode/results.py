@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 from advisor.words import AlarmOrder, AlarmVerb, Entry, Instant, Signal
 
@@ -19,9 +19,11 @@ __all__ = [
 ]
 
 
-@dataclass(frozen=True, slots=True)
-class Sample:
-    """A sensor's value in the signal's internal unit; `at` is the payload's time, if it has one."""
+class Sample(NamedTuple):
+    """A sensor's value in the signal's internal unit; `at` is the payload's time, if it has one.
+
+    A tuple: one is made for every reading, at a fifth of what a frozen dataclass costs.
+    """
 
     sump: str
     signal: Signal

@@ -30,9 +30,9 @@ class _Inside(NamedTuple):
 
 
 _LEVEL: Final[Mapping[LevelKind, _Inside]] = {
-    "depth": _Inside("mm", -1e3, 2e4),
-    "air-gap": _Inside("mm", -1e3, 2e4),
-    "volume": _Inside("L", -1e4, 1e6),
+    "depth": _Inside("mm", -500.0, 8e3),
+    "air-gap": _Inside("mm", -500.0, 8e3),
+    "volume": _Inside("L", -500.0, 1e6),
     "percent": _Inside("dimensionless", -0.2, 1.5, "percent"),
     "pressure": _Inside("Pa", -2e4, 5e5),
 }

@@ -12,7 +12,7 @@ from base64 import urlsafe_b64decode
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from math import isfinite
-from typing import TypeAlias, TypedDict, cast
+from typing import NamedTuple, TypeAlias, TypedDict, cast
 
 from advisor.words import Instant
 from agent.decode.problem import PayloadError
@@ -36,8 +36,7 @@ _BASE64URL = re.compile(r"[A-Za-z0-9_\-]*={0,2}")
 Value: TypeAlias = float | str | bool | bytes
 
 
-@dataclass(frozen=True, slots=True)
-class Record:
+class Record(NamedTuple):
     """A resolved record: no base field, no relative time."""
 
     name: str
