@@ -14,9 +14,6 @@ from types import MappingProxyType
 from advisor.plan import AlarmPlan
 from advisor.words import DAY, HOUR, MINUTE, Instant, Priority, Signal
 
-OFF_DELAY_MIN: Instant = MINUTE
-"""No alarm clears faster, whatever the plant file says: so none can chatter."""
-
 SHELVE_DEFAULT: Instant = 8 * HOUR
 """A shift: how long an alarm is shelved where nobody says until when."""
 
@@ -151,7 +148,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             name="advice-open",
             priority="low",
             on_delay=0,
-            off_delay=OFF_DELAY_MIN,
+            off_delay=MINUTE,
             limit_from="how long advice may wait",
             clocked=True,
         ),
@@ -159,7 +156,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             name="delivery-differs",
             priority="high",
             on_delay=0,
-            off_delay=OFF_DELAY_MIN,
+            off_delay=MINUTE,
             limit_from="what the setpoint asked for",
             latching=True,
             clocked=True,
@@ -169,7 +166,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             name="wrong-concentrate",
             priority="high",
             on_delay=0,
-            off_delay=OFF_DELAY_MIN,
+            off_delay=MINUTE,
             limit_from="the sump's own concentrate",
             latching=True,
             clocked=True,
@@ -193,7 +190,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             name="hardness-high",
             priority="low",
             on_delay=0,
-            off_delay=OFF_DELAY_MIN,
+            off_delay=MINUTE,
             limit_from="the fluid's hardness limit",
             clocked=True,
             through_charge=True,
@@ -202,7 +199,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             name="chloride-high",
             priority="low",
             on_delay=0,
-            off_delay=OFF_DELAY_MIN,
+            off_delay=MINUTE,
             limit_from="the fluid's chloride limit",
             clocked=True,
             through_charge=True,
@@ -219,7 +216,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             name="check-overdue",
             priority="low",
             on_delay=0,
-            off_delay=OFF_DELAY_MIN,
+            off_delay=MINUTE,
             limit_from="the check's interval",
             clocked=True,
             through_charge=True,
@@ -244,7 +241,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             name="stock-low",
             priority="low",
             on_delay=0,
-            off_delay=OFF_DELAY_MIN,
+            off_delay=MINUTE,
             limit_from="the supply's reorder volume",
             clocked=True,
         ),
@@ -252,7 +249,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             name="expired",
             priority="medium",
             on_delay=0,
-            off_delay=OFF_DELAY_MIN,
+            off_delay=MINUTE,
             limit_from="the date on the supply's label",
             clocked=True,
         ),

@@ -3,13 +3,16 @@
 from dataclasses import dataclass, replace
 
 from advisor.alarm_conditions import Judgement, Verdict
-from advisor.alarm_definitions import OFF_DELAY_MIN, Definition, alarm_key
+from advisor.alarm_definitions import Definition, alarm_key
 from advisor.alarm_machine import Happening, after, is_acknowledged, is_active, shown
 from advisor.effects import AlarmState
 from advisor.words import MINUTE, Instant, Signal
 
-STEP_MAX: Instant = 2 * MINUTE
-"""Clocked delays count no more than this between two judgements: nobody looked meanwhile. [ms]"""
+STANDS_MIN: Instant = MINUTE
+"""No alarm clears sooner by the clock, whatever the plant file says: so none can chatter. [ms]"""
+
+UNWATCHED: Instant = 5 * MINUTE
+"""Longer between two judgements, and nobody was looking: delays on the clock begin anew. [ms]"""
 
 RELEASE: Instant = 10 * MINUTE
 """An alarm suppressed by design stays so this long after its reason is gone. [ms]
@@ -124,8 +127,8 @@ def progressed(alarm: Alarm, judgement: Judgement, rule: Definition, now: Instan
     """Take in one judgement of the alarm's condition: count its delay, and move on once it is over.
 
     Time between two judgements counts when both say the same; without evidence the count waits,
-    and a value that comes back ends it. An alarm clears no faster than in `OFF_DELAY_MIN`, by its
-    own time and by the clock: a backlog that is worked off in seconds cannot make it flicker.
+    and a value that comes back ends it. A backlog that is worked off in seconds cannot make it
+    flicker: it stands for a minute of the clock at least.
 
     Parameters
     ----------
@@ -149,27 +152,26 @@ def progressed(alarm: Alarm, judgement: Judgement, rule: Definition, now: Instan
     if judgement.verdict is not awaited:
         settled = alarm.held == 0 and alarm.judged_at is None
         return alarm if settled else replace(alarm, held=0, judged_at=None)
-    held = alarm.held + _step(alarm.judged_at, judgement.at, rule)
+    held = _counted(alarm, judgement.at, rule)
     if alarm.active:
-        if held < max(rule.off_delay, OFF_DELAY_MIN) or _is_young(alarm, now):
-            return replace(alarm, held=held, judged_at=judgement.at)
-        return _cleared(alarm, rule)
-    if held < rule.on_delay:
-        return replace(alarm, held=held, judged_at=judgement.at)
-    return _raised(alarm, judgement, rule, now)
+        if held >= rule.off_delay and not _is_young(alarm, now):
+            return _cleared(alarm, rule)
+    elif held >= rule.on_delay:
+        return _raised(alarm, judgement, rule, now)
+    return replace(alarm, held=held, judged_at=judgement.at)
 
 
 def _is_young(alarm: Alarm, now: Instant) -> bool:
     """Whether the alarm was raised only just now; a clock that was set back does not count."""
-    return alarm.clock_raised is not None and 0 <= now - alarm.clock_raised < OFF_DELAY_MIN
+    return alarm.clock_raised is not None and 0 <= now - alarm.clock_raised < STANDS_MIN
 
 
-def _step(since: Instant | None, at: Instant, rule: Definition) -> Instant:
-    """Time that counts between two judgements. [ms]"""
-    if since is None:
-        return 0
-    step = max(0, at - since)
-    return min(step, STEP_MAX) if rule.clocked else step
+def _counted(alarm: Alarm, at: Instant, rule: Definition) -> Instant:
+    """How long the condition has been other than the state, up to now. [ms]"""
+    if alarm.judged_at is None:
+        return alarm.held
+    step = max(0, at - alarm.judged_at)
+    return 0 if rule.clocked and step > UNWATCHED else alarm.held + step
 
 
 def _raised(alarm: Alarm, judgement: Judgement, rule: Definition, now: Instant) -> Alarm:

@@ -158,7 +158,7 @@ class AlarmPlan:
     on_delay: float | None = None
     """Beyond the limit for so long before it is raised. [s]"""
     off_delay: float | None = None
-    """Back inside for so long before it clears; at least a minute. [s]"""
+    """Back inside for so long before it clears; a minute of the clock it stands at least. [s]"""
     latching: bool | None = None
     """True: it stays until somebody resets it."""
     re_alarm: float | None = None

@@ -186,6 +186,26 @@ def test_no_alarm_is_raised_and_cleared_three_times_in_a_minute(plan, scene):
             assert sixth - first >= MINUTE
 
 
+@given(
+    st.lists(st.booleans(), min_size=20, max_size=100),
+    st.sampled_from((0, 1, 5_000, 20_000)),
+    st.sampled_from((0, 20_000, MINUTE, 40 * MINUTE)),
+    st.sampled_from(("water-gain", "wrong-concentrate")),
+)
+def test_an_alarm_without_delays_cannot_flicker_either(holds, clock_step, data_step, name):
+    """Delays of zero, and a condition that comes and goes in a backlog worked off in seconds."""
+    plan = a_sump(alarms={name: AlarmPlan(on_delay=0.0, off_delay=0.0, latching=False)})
+    board, at, now, cleared = AlarmBoard(), START, START, []
+    for hold in holds:
+        at, now = at + data_step, now + clock_step
+        state = a_state(at, findings=(a_finding(name),) if hold else ())
+        board, reports = assess(board, state, plan, at=at, now=max(now, START))
+        cleared += [now for report in reports if report.name == name and not report.active]
+
+    for first, second in pairwise(cleared):
+        assert second - first >= MINUTE
+
+
 @given(PLANS, SCENES)
 def test_every_published_change_follows_an_arrow(plan, scene):
     """Two reports of one alarm in a row are joined by arrows of the diagram, never by a jump."""

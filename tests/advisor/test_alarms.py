@@ -235,17 +235,18 @@ class TestSilence:
         watch.minutes(3)
         assert watch.states("signal-stale", Signal.BRIX) == [UNACKNOWLEDGED, RETURNED]
 
-    def test_time_while_the_agent_was_down_is_no_silence_of_the_plant(self):
-        """A delay that was running when the agent stopped is not over because it starts again."""
+    def test_time_in_which_nobody_looked_does_not_count(self):
+        """A delay that was running when the agent stopped begins anew when it starts again."""
         watch = Watch()
         watch.minutes(5)
-        watch.minutes(11, silent=[Signal.BRIX])
+        watch.minutes(12, silent=[Signal.BRIX])
         assert watch.board != AlarmBoard()
 
         watch.now += 10 * HOUR
-        watch.last_seen |= dict.fromkeys(watch.last_seen, watch.now)
-        watch.minute(silent=[Signal.BRIX])
+        watch.minutes(2, silent=[Signal.BRIX])
         assert watch.published == []
+        watch.minutes(1, silent=[Signal.BRIX])
+        assert watch.states("signal-stale", Signal.BRIX) == [UNACKNOWLEDGED]
 
     def test_signals_that_fall_silent_together_are_one_alarm(self):
         """A gateway that dies with three signals is told once; the others say because of what."""
