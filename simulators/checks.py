@@ -88,24 +88,20 @@ class Inspector:
         tool.agenda.at(later, lambda then: tool.say(then, "check", body))
 
     def _true(self, check: CheckRound) -> float:
-        """What a faultless method would find, in its unit; a refractometer shares the oil's bias."""
+        """What a faultless method would find, in its unit; refractometers share the oil's bias."""
         tool, sump = self._tool, self._tool.sump
         volume = max(sump.volume, 1e-9)
-        match check.kind:
-            case "refractometer":
-                return tool.drawn.optics.reading(self._sampled(), sump, _OILY[check.sample])
-            case "titration":
-                return 100.0 * self._sampled()
-            case "dipstick":
-                return sump.depth
-            case "ph":
-                return acidity(sump)
-            case "chloride":
-                return sump.chloride / volume
-            case "hardness":
-                return sump.hardness / volume
-            case "tramp-oil":
-                return 100.0 * sump.oil / volume
+        if check.kind == "refractometer":
+            return tool.drawn.optics.reading(self._sampled(), sump, _OILY[check.sample])
+        found: dict[CheckName, float] = {
+            "titration": 100.0 * self._sampled(),
+            "dipstick": sump.depth,
+            "ph": acidity(sump),
+            "chloride": sump.chloride / volume,
+            "hardness": sump.hardness / volume,
+            "tramp-oil": 100.0 * sump.oil / volume,
+        }
+        return found[check.kind]
 
     def _sampled(self) -> float:
         """Strength of a sample: from the nozzle while running, else from the tank. [1]"""

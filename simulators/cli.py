@@ -1,4 +1,4 @@
-"""The command line of the simulator: arguments only; the work is elsewhere, imported when needed."""
+"""The command line of the simulator: arguments only; the work is imported when needed."""
 
 import argparse
 import os

@@ -1,9 +1,9 @@
 """Leaks, ingress, drains, spills and change-outs, as the scenario has them."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
+from simulators.agenda import Action
 from simulators.changeout import change_out
 from simulators.checks import serve
 from simulators.fluid import Trouble
@@ -71,26 +71,20 @@ class Disturber:
         if self._ticking:
             self._tool.agenda.at(now + MINUTE, self._tick)
 
-    def _single(self, spec: Disturbance) -> Callable[[int], None]:
+    def _single(self, spec: Disturbance) -> Action:
         """What happens once."""
-        tool = self._tool
-        match spec.kind:
-            case "charge":
-                return partial(change_out, tool, reported=spec.reported)
-            case "skim":
-                return partial(serve, tool, kind="skimmed", told=spec.reported, share=spec.share)
-            case "clean-prism":
-                return partial(serve, tool, kind="prism-cleaned", told=spec.reported)
-            case "clean-sump":
-                return partial(serve, tool, kind="sump-cleaned", told=spec.reported)
-            case "oil-spill":
-                return lambda _now: tool.sump.spill_oil(spec.volume_l)
-            case "wrong-concentrate":
-                return partial(self._wrong, spec=spec)
-            case "top-up":
-                return partial(self._top_up, spec=spec)
-            case _:
-                return partial(self._drain, spec=spec)
+        tool, told = self._tool, spec.reported
+        actions: dict[str, Action] = {
+            "charge": partial(change_out, tool, reported=told),
+            "skim": partial(serve, tool, kind="skimmed", told=told, share=spec.share),
+            "clean-prism": partial(serve, tool, kind="prism-cleaned", told=told),
+            "clean-sump": partial(serve, tool, kind="sump-cleaned", told=told),
+            "oil-spill": lambda _now: tool.sump.spill_oil(spec.volume_l),
+            "wrong-concentrate": partial(self._wrong, spec=spec),
+            "top-up": partial(self._top_up, spec=spec),
+            "drain": partial(self._drain, spec=spec),
+        }
+        return actions[spec.kind]
 
     def _drain(self, now: int, spec: Disturbance) -> None:
         """Somebody takes fluid out at 20 L/min, and may say so."""

@@ -1,5 +1,6 @@
 """What goes wrong with a sensor or its line: when, and what it does to a reading."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from simulators.draws import Draws
@@ -89,37 +90,17 @@ class FaultyLine:
         return sent
 
     def _apply(self, window: Window, now: int, sent: Sent) -> Sent:
-        """One fault's effect; the fluid's own faults are elsewhere."""
-        fault, value = window.fault, sent.value
-        match fault.kind:
-            case "spike":
-                return replace(sent, value=self._spike(window, value))
-            case "stuck":
-                return replace(sent, value=self._held.setdefault(window, value))
-            case "step":
-                return replace(sent, value=value + fault.size)
-            case "drift":
-                return replace(sent, value=value + fault.size * (now - window.begin) / DAY)
-            case "noise":
-                return replace(sent, value=value + fault.size * self._draws.normal())
-            case "unit":
-                return replace(sent, value=value * (fault.size or 1.0 / 25.4))
-            case "zero":
-                return replace(sent, value=0.0)
-            case "dropout":
-                return replace(sent, lost=True)
-            case "garbage":
-                pick = int(self._draws.uniform() * len(_GARBAGE))
-                return replace(sent, text=_GARBAGE[pick])
-            case "clock":
-                return replace(sent, at=sent.at + round(fault.size * SECOND))
-            case "duplicate":
-                return replace(sent, copies=2)
-            case "late":
-                delay = round(self._draws.waiting(fault.size or 60.0) * SECOND)
-                return replace(sent, delay=sent.delay + delay)
-            case "reset":
-                return sent
+        """One fault's effect; a totaliser's reset happens in the totaliser itself."""
+        kind = window.fault.kind
+        if kind in _ON_THE_WAY:
+            return _ON_THE_WAY[kind](window, sent, self._draws)
+        if kind == "spike":
+            return replace(sent, value=self._spike(window, sent.value))
+        if kind == "stuck":
+            return replace(sent, value=self._held.setdefault(window, sent.value))
+        if kind in _ON_THE_VALUE:
+            return replace(sent, value=_ON_THE_VALUE[kind](window, now, sent.value, self._draws))
+        return sent
 
     def _spike(self, window: Window, value: float) -> float:
         """First reading of the window always, later ones one in five; up or down."""
@@ -128,3 +109,44 @@ class FaultyLine:
         self._hit.add(window)
         sign = 1.0 if self._draws.chance(0.5) else -1.0
         return value + sign * window.fault.size * self._draws.between(0.7, 1.3)
+
+
+def _drift(window: Window, now: int, value: float, _draws: Draws) -> float:
+    """So much a day since the fault began."""
+    return value + window.fault.size * (now - window.begin) / DAY
+
+
+_ON_THE_VALUE: dict[str, Callable[[Window, int, float, Draws], float]] = {
+    "step": lambda window, _now, value, _draws: value + window.fault.size,
+    "drift": _drift,
+    "noise": lambda window, _now, value, draws: value + window.fault.size * draws.normal(),
+    "unit": lambda window, _now, value, _draws: value * (window.fault.size or 1.0 / 25.4),
+    "zero": lambda _window, _now, _value, _draws: 0.0,
+}
+"""Faults of the sensor: window, moment, true reading, stream -> what it reads."""
+
+
+def _late(window: Window, sent: Sent, draws: Draws) -> Sent:
+    """The message takes much longer."""
+    delay = round(draws.waiting(window.fault.size or 60.0) * SECOND)
+    return replace(sent, delay=sent.delay + delay)
+
+
+def _garbage(_window: Window, sent: Sent, draws: Draws) -> Sent:
+    """The sensor talks nonsense."""
+    return replace(sent, text=_GARBAGE[int(draws.uniform() * len(_GARBAGE))])
+
+
+def _clock(window: Window, sent: Sent, _draws: Draws) -> Sent:
+    """The sensor's clock is wrong."""
+    return replace(sent, at=sent.at + round(window.fault.size * SECOND))
+
+
+_ON_THE_WAY: dict[str, Callable[[Window, Sent, Draws], Sent]] = {
+    "dropout": lambda _window, sent, _draws: replace(sent, lost=True),
+    "duplicate": lambda _window, sent, _draws: replace(sent, copies=2),
+    "garbage": _garbage,
+    "clock": _clock,
+    "late": _late,
+}
+"""Faults of the line."""

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 SECOND = 1000
@@ -18,9 +19,17 @@ def rfc3339(at: int) -> str:
     >>> rfc3339(1772431200137)
     '2026-03-02T06:00:00.137Z'
     """
-    seconds, millis = divmod(at, SECOND)
-    whole = datetime.fromtimestamp(seconds, UTC).strftime("%Y-%m-%dT%H:%M:%S")
-    return f"{whole}.{millis:03d}Z" if millis else f"{whole}Z"
+    minutes, rest = divmod(at, MINUTE)
+    seconds, millis = divmod(rest, SECOND)
+    if millis:
+        return f"{_minute(minutes)}{seconds:02d}.{millis:03d}Z"
+    return f"{_minute(minutes)}{seconds:02d}Z"
+
+
+@lru_cache(maxsize=64)
+def _minute(minutes: int) -> str:
+    """Everything before the seconds, which many messages share."""
+    return datetime.fromtimestamp(minutes * 60, UTC).strftime("%Y-%m-%dT%H:%M:")
 
 
 def instant(text: str) -> int:

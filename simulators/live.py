@@ -6,7 +6,7 @@ import threading
 import time
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TextIO
+from typing import TextIO
 from urllib.parse import urlsplit
 
 import paho.mqtt.client as mqtt
@@ -96,7 +96,7 @@ class Wire:
     def _on_connect(
         self,
         client: mqtt.Client,
-        _userdata: Any,
+        _userdata: object,
         _flags: mqtt.ConnectFlags,
         reason: ReasonCode,
         _properties: Properties | None,
@@ -109,14 +109,16 @@ class Wire:
             client.subscribe(topics)
         self._connected.set()
 
-    def _on_message(self, _client: mqtt.Client, _userdata: Any, message: mqtt.MQTTMessage) -> None:
+    def _on_message(
+        self, _client: mqtt.Client, _userdata: object, message: mqtt.MQTTMessage
+    ) -> None:
         """Hand over to the thread that steps the plant."""
         self.heard.put((message.topic, bytes(message.payload)))
 
     def _on_publish(
         self,
         _client: mqtt.Client,
-        _userdata: Any,
+        _userdata: object,
         _mid: int,
         _reason: ReasonCode,
         _properties: Properties | None,

@@ -193,15 +193,15 @@ class MachineTool:
         sent, payload = told
         wire = device.wire
         self.shown[device.name] = sent.value
+        message = Message(now + wire.phase, wire.topic, payload, wire.retain)
         for _ in range(sent.copies):
-            sent_at = now + wire.phase
-            self.posted += self._line.carry(sent_at, wire.topic, payload, sent.delay, wire.retain)
+            self.posted += self._line.carry(message, sent.delay)
 
     def say(self, now: int, what: str, body: dict[str, object], *, copies: int = 1) -> None:
         """Publish what a person or a station says about this sump."""
         topic = f"{self.scenario.prefix}/{self.spec.id}/{what}"
         for _ in range(copies):
-            self.posted += self._line.carry(now, topic, entry(body), 0, retain=False)
+            self.posted += self._line.carry(Message(now, topic, entry(body)))
 
     # --- truth -----------------------------------------------------------------------------------
 

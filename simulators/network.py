@@ -1,5 +1,7 @@
 """How messages travel: latency, delays, doubles, outages with a gateway that keeps or loses."""
 
+from dataclasses import replace
+
 from simulators.draws import Draws
 from simulators.instants import SECOND, Calendar
 from simulators.payloads import Message
@@ -17,20 +19,20 @@ class Line:
             for outage in network.outage
         ]
 
-    def carry(
-        self, now: int, topic: str, payload: bytes, extra: int, retain: bool
-    ) -> list[Message]:
-        """Messages that arrive for one that was sent `now` and is delayed by `extra`. [ms]"""
-        at = now + extra + self._delay()
+    def carry(self, sent: Message, extra: int = 0) -> list[Message]:
+        """Messages that arrive for one that was sent at its time and delayed by `extra`. [ms]"""
+        at = sent.at + extra + self._delay()
         for begin, end, buffered in self._outages:
             if begin <= at < end:
                 if not buffered:
                     return []
-                at = end + (now - begin) // 600  # a gateway empties its buffer in order, quickly
-        first = Message(at, topic, payload, retain)
-        if self._network.duplicate_share and self._draws.chance(self._network.duplicate_share):
-            return [first, Message(at + self._delay(), topic, payload, retain)]
-        return [first]
+                # A gateway empties its buffer in order, much faster than it filled.
+                at = end + (sent.at - begin) // 600
+        network = self._network
+        arrived = [Message(at, sent.topic, sent.payload, sent.retain)]
+        if network.duplicate_share and self._draws.chance(network.duplicate_share):
+            arrived.append(replace(sent, at=at + self._delay()))
+        return arrived
 
     def _delay(self) -> int:
         """Time on the way. [ms]"""

@@ -11,14 +11,19 @@ there, to rounding. Volumes are at 20 °C.
 
 import math
 
-from simulators.evaporation import RELATIONS, latent_heat, saturation_pressure
 from simulators.fluid import Body, Book, Mix, Trouble
-from simulators.water import DENSITY_20, expansion
+from simulators.vapour import Vapour
+from simulators.water import expansion
 
 DAY_S = 86_400.0
 _HEAT_CAPACITY = 4180.0  # [J/(L K)], water, 1 L is taken as 1 kg
 _STILL_MIXING = 8.0 * 3600.0  # [s], time constant of mixing with the pumps off: common practice
 _SUCKS_AIR = 0.06  # share of the tank's height under which the pumps suck air
+
+
+def _mix(volume: float, concentration: float) -> Mix:
+    """A volume [L] of a concentration [1]."""
+    return Mix(volume * (1.0 - concentration), volume * concentration)
 
 
 class Sump:
@@ -34,13 +39,10 @@ class Sump:
         self.running = False
         self.cutting = False
         volume = body.tank.volume(depth)
-        self.suction = Mix()
-        self.back = Mix()
-        for place, share in ((self.suction, 1 - body.return_share), (self.back, body.return_share)):
-            place.concentrate = volume * concentration * share
-            place.water = volume * share - place.concentrate
+        self.suction = _mix(volume * (1.0 - body.return_share), concentration)
+        self.back = _mix(volume * body.return_share, concentration)
         self.machine = Mix()
-        self._slow_target = 0.0
+        self._slow = 0.0
         self.foreign = 0.0
         """Concentrate of another kind among the concentrate. [L]"""
         self.chloride = volume * body.water_chloride
@@ -49,12 +51,12 @@ class Sump:
         """[mg]"""
         self.owed_parts = 0.0
         self.owed_bin = 0.0
-        self._keep_still = 1.0 - math.exp(-step_s / _STILL_MIXING)
-        self._fill = 1.0 - math.exp(-step_s / body.fill_s)
-        self._drain = 1.0 - math.exp(-step_s / body.drain_s)
-        self._drain_slow = 1.0 - math.exp(-step_s / body.drain_slow_s)
-        self._vapour_at = 1e9
-        self._surface_vapour = 0.0
+        self._still, self._fill, self._drain, self._drain_slow = (
+            -math.expm1(-step_s / memory)
+            for memory in (_STILL_MIXING, body.fill_s, body.drain_s, body.drain_slow_s)
+        )
+        self._vapour = Vapour(body, step_s)
+        self._room = body.tank.volume(body.brim)
         self.evaporation_now = 0.0
         """[L/d]"""
 
@@ -149,7 +151,7 @@ class Sump:
         self.running = running and not dry
         self.cutting = cutting
         self._move()
-        heat = self._evaporate(air, vapour)
+        heat = self._evaporate(vapour)
         if self.running and cutting:
             self._carry_off()
         self._deplete()
@@ -174,11 +176,11 @@ class Sump:
             turned = self.suction.volume * -math.expm1(-most / max(self.suction.volume, 1e-9))
             self.suction.pour_into(machine, turned)
             machine.pour_into(self.back, turned)
-            self._slow_target = body.drain_slow_share * machine.volume
+            self._slow = body.drain_slow_share * machine.volume
         elif machine.volume > 1e-12:
-            fast = max(machine.volume - self._slow_target, 0.0)
-            slow = self._slow_target * self._drain_slow
-            self._slow_target -= slow
+            fast = max(machine.volume - self._slow, 0.0)
+            slow = self._slow * self._drain_slow
+            self._slow -= slow
             machine.pour_into(self.back, fast * self._drain + slow)
 
     def _level_out(self) -> None:
@@ -191,43 +193,34 @@ class Sump:
         else:
             suction.pour_into(back, -excess)
         if not self.running:
-            exchanged = min(suction.volume, back.volume) * self._keep_still
+            exchanged = min(suction.volume, back.volume) * self._still
             there = suction.give(exchanged)
             back.pour_into(suction, exchanged)
             back.water += there[0]
             back.concentrate += there[1]
 
-    def _evaporate(self, air: float, vapour: float) -> float:
-        """Water into the air: heat that it takes from the fluid. [W]"""
-        body, dt = self.body, self.dt
-        if abs(self.celsius - self._vapour_at) > 0.02:
-            self._vapour_at = self.celsius
-            self._surface_vapour = saturation_pressure(self.celsius)
-        relation = RELATIONS[body.evaporation]
-        surface = body.tank.area(self._depth_quick()) * body.open_share
-        pan = relation(surface, self._surface_vapour, vapour, body.air_speed)
-        spray = chips = 0.0
+    def _evaporate(self, vapour: float) -> float:
+        """Water into the air: heat that it takes from the fluid in a step. [J]"""
+        rates, suction, back = self._vapour, self.suction, self.back
+        rates.look(self.celsius, vapour, suction.volume + back.volume)
+        share = self.body.return_share
+        cooling = self._dry(suction, rates.pan * (1.0 - share)) + self._dry(back, rates.pan * share)
+        gone = cooling
         if self.running:
-            spray = relation(body.spray_area, self._surface_vapour, vapour, body.spray_speed)
+            sprayed = self._dry(self.machine, rates.spray)
+            cooling += sprayed
+            gone += sprayed
             if self.cutting:
-                chips = body.cut_heat * body.cut_evaporates / latent_heat(self.celsius)
-        litres = body.evaporation_factor * 1e3 / DENSITY_20
-        gone = self._dry(self.suction, pan * (1 - body.return_share) * litres * dt)
-        gone += self._dry(self.back, pan * body.return_share * litres * dt)
-        gone += self._dry(self.machine, (spray + chips) * litres * dt)
-        self.evaporation_now = gone * DAY_S / dt
+                gone += self._dry(self.machine, rates.chips)
+        self.evaporation_now = gone * DAY_S / self.dt
         self.book.evaporation += gone
-        return (pan + spray) * body.evaporation_factor * latent_heat(self.celsius)
+        return cooling * rates.heat
 
     def _dry(self, place: Mix, volume: float) -> float:
-        """Water that leaves one place, at most a tenth of what is there; less than none comes in."""
+        """Water that leaves one place, at most a tenth of it; less than none comes in."""
         gone = min(volume, 0.1 * place.water)
         place.water -= gone
         return gone
-
-    def _depth_quick(self) -> float:
-        """Depth without expansion. [mm]"""
-        return self.body.tank.depth(self.suction.volume + self.back.volume)
 
     def _carry_off(self) -> None:
         """Mist and films leave steadily; parts and chips are owed until they leave."""
@@ -271,9 +264,10 @@ class Sump:
 
     def _spill(self) -> None:
         """What stands over the brim runs off: oil afloat goes with the mix."""
-        body = self.body
-        room = body.tank.volume(body.brim) / expansion(self.celsius)
-        over = self.suction.volume + self.back.volume + self.oil - room
+        inside = self.suction.volume + self.back.volume + self.oil
+        if inside < 0.98 * self._room:
+            return  # fluid swells by less than 1 % up to 45 °C
+        over = inside - self._room / expansion(self.celsius)
         if over <= 0.0:
             return
         oil = min(self.oil, 0.5 * over)
@@ -286,12 +280,13 @@ class Sump:
     def _warm(self, air: float, evaporating: float) -> None:
         """Heat of pumps and cutting, less what the hall and the vapour take."""
         body = self.body
-        heat = -body.cooling * (self.celsius - air) - evaporating
+        watts = -body.cooling * (self.celsius - air)
         if self.running:
-            heat += body.pump_heat
+            watts += body.pump_heat
             if self.cutting:
-                heat += body.cut_heat * (1.0 - body.cut_evaporates)
-        self.celsius += heat * self.dt / (_HEAT_CAPACITY * max(self.volume, 5.0))
+                watts += body.cut_heat * (1.0 - body.cut_evaporates)
+        heat = watts * self.dt - evaporating
+        self.celsius += heat / (_HEAT_CAPACITY * max(self.volume, 5.0))
 
     # --- flows -----------------------------------------------------------------------------------
 

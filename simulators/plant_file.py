@@ -88,30 +88,40 @@ def _signal(scenario: Scenario, sump: SumpSpec, name: str, spec: SignalSpec) -> 
             said["time_pointer"] = spec.time_pointer
         if spec.unit_pointer is not None:
             said["unit_pointer"] = spec.unit_pointer
+    said |= _kind_of(sump, spec)
+    return {key: _short(value) for key, value in said.items()}
+
+
+def _kind_of(sump: SumpSpec, spec: SignalSpec) -> dict[str, object]:
+    """What is said of a sensor of this kind."""
     match spec:
         case LevelSpec():
-            said |= _level(sump, spec)
+            return _level(sump, spec)
         case BrixSpec():
-            said |= {
+            return {
                 "unit": spec.unit,
                 "sd": spec.sd_brix + 0.3 * spec.resolution,
                 "compensated": spec.compensated,
                 "needs_flow": spec.needs_flow,
             }
         case MeterSpec():
-            said |= {"unit": spec.unit, "sd_pct": 100.0 * spec.gain_error}
-            if spec.rollover is not None:
-                said["rollover"] = spec.rollover
+            sd = 100.0 * spec.gain_error
+            return {"unit": spec.unit, "sd_pct": sd, "rollover": spec.rollover}
         case SwitchSpec():
-            if not spec.counter and spec.form != "senml" and spec.on not in _WORDS:
-                said["true_values"] = [spec.on]
-            if spec.counter:
-                said["kind"] = "counter"
+            return _switch(spec)
         case PlainSpec():
-            said |= {"unit": spec.unit} if spec.unit else {}
+            return {"unit": spec.unit or None}
         case _:
-            pass
-    return {key: _short(value) for key, value in said.items()}
+            return {}
+
+
+def _switch(spec: SwitchSpec) -> dict[str, object]:
+    """Words that are not the usual ones; a counter."""
+    if spec.counter:
+        return {"kind": "counter"}
+    if spec.form == "senml" or spec.on in _WORDS:
+        return {}
+    return {"true_values": [spec.on]}
 
 
 def _short(value: object) -> object:

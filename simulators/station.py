@@ -10,6 +10,8 @@ from simulators.scenario.people import Station, StationTrouble
 from simulators.sensors.plain import Totaliser
 from simulators.truth import TrueEvent
 
+_RESTART = 90 * SECOND  # [ms], from loss of power to pouring on: common practice
+
 
 @dataclass(slots=True)
 class Dose:
@@ -32,8 +34,6 @@ class Dose:
     water_done: float = 0.0
     concentrate_done: float = 0.0
     report_due: int = 0
-    resumes: int = 0
-    """Restarting until then, after a loss of power. [ms]"""
     rebooted: bool = False
 
 
@@ -80,19 +80,16 @@ class DosingStation:
     def _refusal(self, here: int, body: dict[str, Any]) -> str:
         """Why a setpoint cannot be carried out; empty if it can."""
         total = float(body["water_l"]) + float(body["concentrate_l"])
-        if not self._spec.automatic:
-            return "not set to automatic"
-        if self._dose is not None:
-            return "busy"
-        if instant(str(body["expires_at"])) <= here:
-            return "expired"
-        if total > self._spec.max_dose_l:
-            return f"more than {self._spec.max_dose_l:g} L at once"
-        if self._days.get(here // DAY, 0.0) + total > self._spec.max_day_l:
-            return f"more than {self._spec.max_day_l:g} L in a day"
-        if self._tool.out_of_service:
-            return "out of service"
-        return ""
+        spec, today = self._spec, self._days.get(here // DAY, 0.0)
+        hindrances = (
+            (not spec.automatic, "not set to automatic"),
+            (self._dose is not None, "busy"),
+            (instant(str(body["expires_at"])) <= here, "expired"),
+            (total > spec.max_dose_l, f"more than {spec.max_dose_l:g} L at once"),
+            (today + total > spec.max_day_l, f"more than {spec.max_day_l:g} L in a day"),
+            (self._tool.out_of_service, "out of service"),
+        )
+        return next((reason for hinders, reason in hindrances if hinders), "")
 
     def _begin(self, now: int, body: dict[str, Any], trouble: StationTrouble | None) -> None:
         """Set the limits of a dose."""
@@ -138,7 +135,7 @@ class DosingStation:
         dose, tool = self._dose, self._tool
         if dose is None:
             return
-        if self._restarting(now, dose):
+        if self._hangs(now, dose):
             return
         stop = self._stop(now, dose)
         if stop is not None:
@@ -178,46 +175,41 @@ class DosingStation:
 
     def _stop(self, now: int, dose: Dose) -> str | None:
         """Why to stop now: empty when all is poured, else the fault; nothing to go on."""
-        tool = self._tool
         short = 0.5 * self._spec.resolution_l
-        done = dose.water_done >= dose.water - short
-        if done and dose.concentrate_done >= dose.concentrate - short:
-            return ""
-        poured = dose.water_done + dose.concentrate_done
-        if dose.trouble is not None and dose.trouble.kind == "half-delivered":
-            if poured >= 0.5 * (dose.water + dose.concentrate):
-                return "flow lost"
-        if done and dose.trouble is not None and dose.trouble.kind == "drum-empty":
-            return "drum empty"
-        if self._clock(now, dose.trouble) >= dose.until:
-            return "lease ran out"
-        if poured > 1.0 and dose.concentrate_done / poured > dose.strength_max:
-            return "too strong"
-        level = tool.shown.get("level")
-        if dose.stop_level is not None and level is not None:
-            if dose.stop_sense * (level - dose.stop_level) >= 0.0:
-                return "level reached"
-        return None
+        kind = dose.trouble.kind if dose.trouble is not None else None
+        full = dose.water_done >= dose.water - short
+        poured, asked = dose.water_done + dose.concentrate_done, dose.water + dose.concentrate
+        reasons = (
+            (full and dose.concentrate_done >= dose.concentrate - short, ""),
+            (kind == "half-delivered" and poured >= 0.5 * asked, "flow lost"),
+            (kind == "drum-empty" and full, "drum empty"),
+            (self._clock(now, dose.trouble) >= dose.until, "lease ran out"),
+            (poured > 1.0 and dose.concentrate_done > dose.strength_max * poured, "too strong"),
+            (self._too_high(dose), "level reached"),
+        )
+        return next((reason for stops, reason in reasons if stops), None)
 
-    def _restarting(self, now: int, dose: Dose) -> bool:
-        """A loss of power in mid-dose: a minute's silence, then on from what its memory holds."""
-        tool, trouble = self._tool, dose.trouble
-        if (
-            trouble is not None
-            and trouble.kind == "never-finished"
-            and (dose.water_done > 0.4 * dose.water)
-        ):
+    def _too_high(self, dose: Dose) -> bool:
+        """Whether the level sensor says that it is enough."""
+        level = self._tool.shown.get("level")
+        if dose.stop_level is None or level is None:
+            return False
+        return dose.stop_sense * (level - dose.stop_level) >= 0.0
+
+    def _hangs(self, now: int, dose: Dose) -> bool:
+        """Whether it stands still in mid-dose: for good, or restarting after a loss of power."""
+        kind = dose.trouble.kind if dose.trouble is not None else None
+        if kind == "never-finished" and dose.water_done > 0.4 * dose.water:
             if now >= dose.until:
                 self._dose = None
                 self._close(now, dose)
             else:
-                tool.agenda.at(now + MINUTE, self._pour)
+                self._tool.agenda.at(now + MINUTE, self._pour)
             return True
-        if trouble is not None and trouble.kind == "rebooted" and not dose.rebooted:
-            if dose.water_done > 0.5 * dose.water:
-                dose.rebooted = True
-                tool.agenda.at(now + 90 * SECOND, self._pour)
-                return True
+        if kind == "rebooted" and not dose.rebooted and dose.water_done > 0.5 * dose.water:
+            dose.rebooted = True
+            self._tool.agenda.at(now + _RESTART, self._pour)
+            return True
         return False
 
     # --- reporting -------------------------------------------------------------------------------

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import Field, ValidationError, field_validator, model_validator
+from pydantic_core import ErrorDetails
 
 from simulators.errors import ScenarioError
 from simulators.scenario.base import Positive, Spec
@@ -135,7 +136,7 @@ def scenario_from(data: dict[str, Any], source: str) -> Scenario:
         raise ScenarioError(source, [_problem(item) for item in error.errors()]) from error
 
 
-def _problem(item: Any) -> str:
+def _problem(item: ErrorDetails) -> str:
     """One wrong key as a line: where, what was expected, what was found."""
     place = ".".join(str(part) for part in item["loc"]) or "the file"
     found = item.get("input")

@@ -69,7 +69,7 @@ class LevelSensor:
                 return self._pressure(depth, sump) / self._unit
 
     def _seen(self, now: int, sump: Sump) -> float:
-        """Depth as the sensor sees it; out of the tank it looks at the floor, or at nothing. [mm]"""
+        """Depth as the sensor sees it; out of the tank it looks at the floor. [mm]"""
         spec = self._spec
         if self.out_of_tank:
             return 15.0 * self._white.normal()

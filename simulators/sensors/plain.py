@@ -45,7 +45,7 @@ class Totaliser:
         return total
 
     def until(self, end: float) -> float:
-        """What is left to count until the total stands at `end` [L], past a rollover if need be. [L]"""
+        """What is left to count until the total stands at `end`, past a rollover if need be. [L]"""
         total = self._base * self._unit + (self.poured - self._since) * self.gain
         left = end - total
         if self._spec.rollover is not None:
