@@ -9,12 +9,14 @@ from queue import SimpleQueue
 from threading import Event
 from typing import Any
 
+from rich.box import HORIZONTALS
 from rich.console import Group
 from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
 from advisor.plan import SumpPlan
+from advisor.units import GALLON
 from agent.listening import listening
 from agent.plant.plant import Plant
 from agent.quantities import for_people
@@ -77,11 +79,11 @@ class PlantView:
 
     def render(self) -> Group:
         """The table as it stands, with a line on the agent above and what is poured in below."""
-        table = Table(expand=True, pad_edge=False, show_lines=True)
-        for title, width in (("sump", 3), ("fluid", 3), ("mix", 3), ("lost a day", 3)):
-            table.add_column(title, ratio=width)
-        table.add_column("to do now", ratio=6)
-        table.add_column("alarms", ratio=4)
+        table = Table(expand=True, box=HORIZONTALS, show_lines=True, pad_edge=False)
+        for title in ("sump", "fluid", "mix", "lost a day"):
+            table.add_column(title, no_wrap=True)
+        table.add_column("to do now", ratio=3)
+        table.add_column("alarms", ratio=2)
         for name, view in self.sumps.items():
             table.add_row(*self._cells(self.plant.sumps[name], view))
         return Group(self._headline(), table)
@@ -109,10 +111,8 @@ class PlantView:
 
     def _litres(self, estimate: Body | None) -> str:
         """An amount with its uncertainty, in the plant's units."""
-        if estimate is None:
-            return "unknown"
-        value = for_people(estimate["value"], self.plant.units)
-        return f"{value} ± {for_people(estimate['sd'], self.plant.units)}"
+        per, unit = (GALLON, "gal") if self.plant.units == "us" else (1.0, "L")
+        return surely(estimate, per, unit)
 
     def _volume(self, state: Body) -> Text:
         """How much is in the sump, and which of its sensors cannot be trusted."""
@@ -127,8 +127,8 @@ class PlantView:
         """What goes, as water and as concentrate."""
         losses = state["losses"]
         return Text(
-            f"water {self._litres(losses['water_l_per_day'])}\n"
-            f"concentrate {self._litres(losses['concentrate_l_per_day'])}"
+            f"{self._litres(losses['water_l_per_day'])} water\n"
+            f"{self._litres(losses['concentrate_l_per_day'])} conc."
         )
 
     def _to_do(self, advice: Body | None) -> Text:
@@ -161,7 +161,22 @@ def _concentration(state: Body, sump: SumpPlan) -> Text:
         "lean" if value < sump.fluid.band_low else "rich" if value > sump.fluid.band_high else ""
     )
     style = "bold" if place else ""
-    return Text(f"{estimate['value']:.2f} ± {estimate['sd']:.2f} % {place}\n{band}", style=style)
+    return Text(f"{surely(estimate, 1.0, '%')} {place}\n{band}", style=style)
+
+
+def surely(estimate: Body | None, per: float, unit: str) -> str:
+    """An estimate as a person reads it: as many digits as its sd leaves meaning in.
+
+    >>> surely({"value": 312.43, "sd": 1.94}, 1.0, "L")
+    '312 ± 2 L'
+    >>> surely({"value": 0.041, "sd": 0.16}, 1.0, "L"), surely(None, 1.0, "L")
+    ('0.0 ± 0.2 L', 'unknown')
+    """
+    if estimate is None:
+        return "unknown"
+    value, sd = estimate["value"] / per, estimate["sd"] / per
+    digits = 2 if sd < 0.095 else 1 if sd < 0.95 else 0
+    return f"{value:.{digits}f} ± {sd:.{digits}f} {unit}"
 
 
 def _alarms(alarms: Iterable[Body]) -> Text:
