@@ -4,6 +4,7 @@ Readings are in the level signal's internal unit: mm of depth or of air gap, L, 
 volume at the brim, Pa above the air.
 """
 
+from math import isfinite
 from typing import Final, assert_never
 
 from advisor.errors import AdvisorError
@@ -64,7 +65,7 @@ def depth_of(plan: SumpPlan, reading: float, temperature: float | None = None) -
     >>> depth_of(plan, 220.0)
     380.0
     """
-    if not -_MOST < reading < _MOST:
+    if not isfinite(reading):
         raise AdvisorError("level reading", reading, "a number")
     signal = plan.signals.get(Signal.LEVEL, _DEPTH)
     match signal.kind:
@@ -123,9 +124,6 @@ def reading_at_depth(plan: SumpPlan, depth: float, temperature: float | None = N
 def as_plant_reads(signal: SignalPlan, value: float) -> float:
     """A value in a signal's internal unit, in the unit that the plant reads. [its own unit]"""
     return (value - signal.offset) / signal.per_unit
-
-
-_MOST: Final = float("inf")
 
 
 def _mount(signal: SignalPlan) -> float:
