@@ -27,11 +27,12 @@ def suggestion(loc: Sequence[str | int]) -> str:
     *table, key = loc
     known = sorted({name for model in _models_at(table) for name in model.model_fields})
     near = difflib.get_close_matches(str(key), known, n=1, cutoff=_CLOSE)
+    homes = " or ".join(sorted({home for home, name in _everywhere() if name == key}))
     if near:
-        return f"did you mean {near[0]}?"
-    homes = sorted({home for home, name in _everywhere() if name == key})
+        elsewhere = f", or does it belong in {homes}?" if homes else "?"
+        return f"did you mean {near[0]}{elsewhere}"
     if homes:
-        return f"it belongs in {' or '.join(homes)}"
+        return f"it belongs in {homes}"
     nearest = difflib.get_close_matches(str(key), known, n=1, cutoff=0.0)
     return f"the nearest known one is {nearest[0]}; all are {', '.join(known)}"
 
@@ -49,7 +50,7 @@ def _models_at(loc: Sequence[str | int]) -> list[type[BaseModel]]:
             continue
         fields = [m.model_fields[key] for m in models if key in m.model_fields]
         if fields:
-            models = [m for field in fields for m in _models_in(field.annotation)]
+            models = [m for field in fields for m in _models_in(field.annotation)] or models
         else:
             models = [m for m in models if _is_tagged(m, key)] or models
     return models
