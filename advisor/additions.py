@@ -7,8 +7,9 @@ from advisor import states as s
 from advisor.belief import Belief, Core, EventNote, Meter
 from advisor.events import Pour
 from advisor.plan import SignalPlan, SumpPlan
-from advisor.slots import Working, close
+from advisor.slots import close
 from advisor.words import MINUTE, Addition, Delivery, Drain, Instant, Signal
+from advisor.working import Working
 
 POURING: Instant = 10 * MINUTE
 """How long people pour at most for one addition; common practice. [ms]"""
@@ -46,17 +47,9 @@ def take_addition(belief: Belief, entry: Addition, plan: SumpPlan) -> Belief:
     if metered is not None:
         return _tell_meter_of_report(belief, metered, entry, plan)
     work, core = _open(belief, entry.at, plan)
-    note = EventNote(
-        id=f"addition-{entry.id}",
-        at=entry.at,
-        until=entry.at,
-        kind="addition",
-        source="report",
-        place=-1,
-        report=entry.id,
-    )
+    note = events.note_of("addition", "report", entry.at, f"addition-{entry.id}", entry.id)
     core = begin_event(work, core, note)
-    place = core.events[-1].place
+    place = core.notes[-1].place
     events.add(work.mean, work.cov, place, poured(water, concentrate))
     core = replace(
         core,
@@ -69,9 +62,9 @@ def take_addition(belief: Belief, entry: Addition, plan: SumpPlan) -> Belief:
 
 def _metered_event(core: Core, at: Instant) -> EventNote | None:
     """Give the metered addition that a report at this moment is most likely about."""
-    for note in reversed(core.events):
-        if note.source == "meter" and note.kind == "addition" and not note.report:
-            return note if note.at - SAME <= at <= note.until + SAME else None
+    for note in reversed(core.notes):
+        if note.told.source == "meter" and note.told.kind == "addition" and not note.report:
+            return note if note.told.at - SAME <= at <= note.until + SAME else None
     return None
 
 
@@ -84,7 +77,7 @@ def _tell_meter_of_report(
         spread = Pour(0.0, entry.concentrate, STRENGTH_SD * entry.concentrate, 0.0)
         events.add(work.mean, work.cov, note.place, spread)
     told = replace(note, report=entry.id)
-    core = replace(core, events=tuple(told if kept is note else kept for kept in core.events))
+    core = replace(core, notes=tuple(told if kept is note else kept for kept in core.notes))
     return _shut(belief, work, core, entry.at)
 
 
@@ -103,7 +96,7 @@ def take_delivery(belief: Belief, entry: Delivery, plan: SumpPlan) -> Belief:
         core = _continue(work, core, entry.at, name)
         volume = sum(new)
         pour = Pour(new[0], new[1], 0.02 * volume + 0.05, 0.02 * new[1] / volume)
-        events.add(work.mean, work.cov, core.events[-1].place, pour)
+        events.add(work.mean, work.cov, core.notes[-1].place, pour)
     return _shut(belief, work, core, entry.at)
 
 
@@ -115,7 +108,7 @@ def take_meter(belief: Belief, second: int, at: Instant, total: float, plan: Sum
         return replace(belief, core=_read(belief.core, second, Meter(total, at)))
     work, core = _open(belief, at, plan)
     core = _continue(work, _read(core, second, Meter(total, at)), last.at, "")
-    events.add_metered(work.mean, work.cov, core.events[-1].place, second, gained)
+    events.add_metered(work.mean, work.cov, core.notes[-1].place, second, gained)
     return _shut(belief, work, core, at)
 
 
@@ -143,21 +136,16 @@ def _read(core: Core, second: int, meter: Meter) -> Core:
 
 def _continue(work: Working, core: Core, began: Instant, name: str) -> Core:
     """Give the metered event still running, as the newest; a new one where there is none."""
-    for note in reversed(core.events):
-        fits = note.id == name if name else work.at - note.until <= POURING
-        if note.source == "meter" and note.place >= 0 and fits:
-            rest = tuple(kept for kept in core.events if kept is not note)
-            core = replace(core, events=(*rest, replace(note, until=work.at)))
+    for note in reversed(core.notes):
+        fits = note.told.id == name if name else work.at - note.until <= POURING
+        if note.told.source == "meter" and note.place >= 0 and fits:
+            rest = tuple(kept for kept in core.notes if kept is not note)
+            core = replace(core, notes=(*rest, replace(note, until=work.at)))
             break
     else:
-        note = EventNote(
-            id=name or events.name_event("meter", "addition", began),
-            at=max(began, work.at - POURING),
-            until=work.at,
-            kind="addition",
-            source="meter",
-            place=-1,
-        )
+        began = max(began, work.at - POURING)
+        name = name or events.name_event("meter", "addition", began)
+        note = replace(events.note_of("addition", "meter", began, name), until=work.at)
         core = begin_event(work, core, note)
     return replace(core, mixing_until=work.at + MIXING)
 
@@ -165,17 +153,9 @@ def _continue(work: Working, core: Core, began: Instant, name: str) -> Core:
 def take_drain(belief: Belief, entry: Drain, plan: SumpPlan) -> Belief:
     """Take out what somebody drained: a volume, down to a depth, or all of it."""
     work, core = _open(belief, entry.at, plan)
-    note = EventNote(
-        id=f"drain-{entry.id}",
-        at=entry.at,
-        until=entry.at,
-        kind="drain",
-        source="report",
-        place=-1,
-        report=entry.id,
-    )
+    note = events.note_of("drain", "report", entry.at, f"drain-{entry.id}", entry.id)
     core = begin_event(work, core, note)
-    place = core.events[-1].place
+    place = core.notes[-1].place
     if entry.everything:
         brim = work.prior.brim
         events.take_all(work.mean, work.cov, place, 0.01 * brim, 0.01 * brim)
@@ -194,7 +174,7 @@ def take_drain(belief: Belief, entry: Drain, plan: SumpPlan) -> Belief:
 
 def begin_event(work: Working, core: Core, note: EventNote) -> Core:
     """Put a new event on a pair of its own, as the newest."""
-    return replace(core, events=events.open_note(work.mean, work.cov, core.events, note))
+    return replace(core, notes=events.open_note(work.mean, work.cov, core.notes, note))
 
 
 def _open(belief: Belief, at: Instant, plan: SumpPlan) -> tuple[Working, Core]:

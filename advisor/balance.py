@@ -8,18 +8,58 @@ import math
 import numpy as np
 
 from advisor import states as s
-from advisor.filter_step import Matrix, Vector, project
+from advisor.filter_step import Matrix, Vector
 from advisor.priors import Priors
-from advisor.words import Account, Estimate, Instant
+from advisor.words import Estimate
 
 _RATES = (s.WATER_REST, s.WATER_RUN, s.CONCENTRATE_REST, s.CONCENTRATE_CUT)
-_LOSS = np.zeros((s.MOVING, 4))
-"""What a litre lost at each of the rates does to the moving entries."""
-_LOSS[[s.V, s.LOST_WATER], 0] = _LOSS[[s.V, s.LOST_WATER], 1] = -1.0, 1.0
-for _place in (2, 3):
-    _LOSS[[s.V, s.C, s.LOST_CONCENTRATE], _place] = -1.0, -1.0, 1.0
-_PICK = np.zeros((s.MOVING, 4))
-_PICK[_RATES, range(4)] = 1.0
+_NOISY = s.WANDER + 1
+
+
+def _unit(*entries: tuple[int, float]) -> Vector:
+    """Direction in the leading entries."""
+    direction = np.zeros(_NOISY)
+    for place, size in entries:
+        direction[place] = size
+    return direction
+
+
+_WATER = _unit((s.V, -1.0), (s.LOST_WATER, 1.0))
+_SOLUTE = _unit((s.V, -1.0), (s.C, -1.0), (s.LOST_CONCENTRATE, 1.0))
+_LOSS = (_WATER, _WATER, _SOLUTE, _SOLUTE)
+"""What a litre lost at each of the rates does to the leading entries."""
+
+
+def _both(one: Vector, other: Vector) -> Vector:
+    """Symmetric product of two directions, flat."""
+    return (np.outer(one, other) + np.outer(other, one)).ravel() / 2.0
+
+
+_STEPS = np.stack(
+    [
+        *(
+            np.outer(loss, _unit((rate, 1.0)))[: s.MOVING, : s.MOVING].ravel()
+            for loss, rate in zip(_LOSS, _RATES, strict=True)
+        ),
+        np.outer(_unit((s.FILM, 1.0)), _unit((s.FILM_RATE, 1.0)))[: s.MOVING, : s.MOVING].ravel(),
+    ]
+)
+"""What an interval of one day adds to the transition, for each rate and for the film."""
+_STILL = np.eye(s.MOVING).ravel()
+_LUMP_WATER = _unit((s.V, -1.0), (s.LOST_WATER, 1.0))
+_LUMP_SOLUTE = _unit((s.C, -1.0), (s.LOST_CONCENTRATE, 1.0), (s.LOST_WATER, -1.0))
+_SPREADS = np.stack(
+    [
+        *(_both(loss, loss) for loss in _LOSS),
+        *(2.0 * _both(loss, _unit((rate, 1.0))) for loss, rate in zip(_LOSS, _RATES, strict=True)),
+        *(_both(_unit((rate, 1.0)), _unit((rate, 1.0))) for rate in _RATES),
+        _both(_LUMP_WATER, _LUMP_WATER),
+        2.0 * _both(_LUMP_WATER, _LUMP_SOLUTE),
+        _both(_LUMP_SOLUTE, _LUMP_SOLUTE),
+        *(_both(_unit((place, 1.0)), _unit((place, 1.0))) for place in (s.WAVES, s.SWAY, s.WANDER)),
+    ]
+)
+"""Patterns of the noise; `passage` gives each its size."""
 
 DEPLETION_SD = 0.15
 """Sd of depletion's share of the concentrate lost, where no tracer tells; common practice. [1]"""
@@ -28,11 +68,12 @@ DEPLETION_SD = 0.15
 def passage(
     mean: Vector, prior: Priors, days: float, run: float, cut: float
 ) -> tuple[Matrix, Vector, Matrix]:
-    r"""Transition and noise of the state over an interval.
+    r"""Give transition and noise of the state over an interval.
 
     Each rate is a random walk of spectral density :math:`q`; with the share of time :math:`w` for
     which it applies, its loss over the interval :math:`t` has the exact moments
-    :math:`q w^2 t^3/3`, with the rate :math:`q w t^2/2`, and the rate itself :math:`q t`.
+    :math:`q w^2 t^3/3`, with the rate :math:`q w t^2/2`, and the rate itself :math:`q t`. Mix that
+    leaves in lumps adds its own variance, at the sump's concentration.
 
     Parameters
     ----------
@@ -59,71 +100,46 @@ def passage(
     .. [1] Y. Bar-Shalom, X. R. Li, T. Kirubarajan, "Estimation with Applications to Tracking and
        Navigation", Wiley, 2001, ch. 6.2, discretised white-noise acceleration (from memory).
     """
-    weights = np.array((days, run, days, cut))
-    lost = _LOSS * weights
-    block = np.eye(s.MOVING)
-    block[:, _RATES] += lost
-    block[s.FILM, s.FILM_RATE] += days
+    block = _STILL + np.array((days, run, days, cut, days)) @ _STEPS
+    decays = (
+        math.exp(-days / prior.waves_days),
+        math.exp(-days / prior.sway_days),
+        math.exp(-days / prior.wander_days),
+    )
     decay = np.ones(s.SIZE)
-    noise = np.zeros((s.WANDER + 1, s.WANDER + 1))
-    density = _densities(prior)
-    cross = (lost * (density * days / 2.0)) @ _PICK.T
-    moving = noise[: s.MOVING, : s.MOVING]
-    moving += (lost * (density * days / 3.0)) @ lost.T + cross + cross.T
-    moving += (_PICK * (density * days)) @ _PICK.T
-    lump = _lump(mean)
-    moving += np.multiply.outer(lump, lump) * (prior.lump_sd**2 * cut)
-    for place, sd, time in (
-        (s.WAVES, prior.waves_sd, prior.waves_days),
-        (s.SWAY, prior.sway_sd, prior.sway_days),
-        (s.WANDER, prior.wander_sd, prior.wander_days),
-    ):
-        decay[place] = math.exp(-days / time)
-        noise[place, place] = sd * sd * (1.0 - decay[place] ** 2)
-    return block, decay, noise
+    decay[s.WAVES : s.WANDER + 1] = decays
+    noise = np.array(_sizes(mean, prior, (days, run, cut), decays)) @ _SPREADS
+    return block.reshape(s.MOVING, s.MOVING), decay, noise.reshape(_NOISY, _NOISY)
 
 
-def _densities(prior: Priors) -> Vector:
-    """Spectral densities of the four rates: how far each may go in a day, squared. [L²/d³]"""
+def _sizes(
+    mean: Vector, prior: Priors, times: tuple[float, float, float], decays: tuple[float, ...]
+) -> tuple[float, ...]:
+    """Give the size of every pattern of `_SPREADS`. [its own unit]"""
+    days, run, cut = times
     water, concentrate = prior.water, prior.concentrate
-    return np.array((0.25 * water, 0.35 * water, 0.05 * concentrate, 0.5 * concentrate)) ** 2
-
-
-def _lump(mean: Vector) -> Vector:
-    """Give what a litre of mix carried off does to the moving entries. [1]"""
+    a = (prior.water_rest_walk * water) ** 2 * days
+    b = (prior.water_run_walk * water) ** 2 * days
+    c = (prior.concentrate_rest_walk * concentrate) ** 2 * days
+    d = (prior.concentrate_cut_walk * concentrate) ** 2 * days
     strength = concentration(mean)
-    lump = np.zeros(s.MOVING)
-    lump[[s.V, s.C]] = -1.0, -strength
-    lump[[s.LOST_WATER, s.LOST_CONCENTRATE]] = 1.0 - strength, strength
-    return lump
+    lump = prior.lump_sd**2 * cut
+    fast, slow, wander = decays
+    return (
+        a * days * days / 3.0, b * run * run / 3.0, c * days * days / 3.0, d * cut * cut / 3.0,
+        a * days / 2.0, b * run / 2.0, c * days / 2.0, d * cut / 2.0,
+        a, b, c, d,
+        lump, lump * strength, lump * strength * strength,
+        prior.waves_sd**2 * (1.0 - fast * fast),
+        prior.sway_sd**2 * (1.0 - slow * slow),
+        prior.wander_sd**2 * (1.0 - wander * wander),
+    )  # fmt: skip
 
 
 def concentration(mean: Vector) -> float:
     """Concentrate per mix, never outside 0..1; 0 where there is no fluid. [1]"""
     volume = mean[s.V]
     return min(max(float(mean[s.C] / volume), 0.0), 1.0) if volume > 0.0 else 0.0
-
-
-def concentration_row(mean: Vector) -> tuple[list[int], Vector]:
-    """Places and weights of the concentration, linear about the mean. [1/L]"""
-    volume = max(float(mean[s.V]), 1e-3)
-    return [s.V, s.C], np.array((-concentration(mean) / volume, 1.0 / volume))
-
-
-def estimate_of(cov: Matrix, value: float, places: list[int], weights: Vector) -> Estimate:
-    """Give a value whose error is a weighted sum of the state's errors. [its own unit]"""
-    return Estimate(value, max(project(cov, places, weights)[1], 0.0) ** 0.5)
-
-
-def account(mean: Vector, cov: Matrix, since: Instant, water: int, concentrate: int) -> Account:
-    """Give a running total as the state has it. [L]"""
-    return Account(
-        since=since,
-        water=Estimate(float(mean[water]), math.sqrt(max(cov.item(water, water), 0.0))),
-        concentrate=Estimate(
-            float(mean[concentrate]), math.sqrt(max(cov.item(concentrate, concentrate), 0.0))
-        ),
-    )
 
 
 def split(

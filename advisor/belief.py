@@ -3,11 +3,13 @@
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from advisor.hypotheses import BEGINNINGS
 from advisor.pumps import Pumps
-from advisor.words import EventKind, EventSource, Instant
+from advisor.words import Account, Estimate, Instant, Losses, Signal, SumpEvent
 
 SCHEMA = 1
 """Version of `Belief`; it changes with the meaning of any field."""
+NO_LOSSES = Losses(window_h=0.0, water=None, concentrate=None, evaporation=None, carry_off=None)
 
 
 class Slot(NamedTuple):
@@ -29,26 +31,18 @@ class Slot(NamedTuple):
     """Of readings less the expected one. [°Brix²]"""
     brix_when: float = 0.0
     """Sum of times since `begin`. [ms]"""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class EventNote:
-    """One addition, drain or charge in the memory."""
-
-    id: str
-    at: Instant
-    until: Instant
-    """When the pouring ended, as far as known. [ms]"""
-    kind: EventKind
-    source: EventSource
-    place: int
-    """Pair in the state vector while it is still being learned; -1 afterwards."""
-    report: str = ""
-    """Id of the report about it."""
-    volume: float = 0.0
-    volume_sd: float = 0.0
-    strength: float | None = None
-    strength_sd: float = 0.0
+    far: int = 0
+    """Newest readings of the level in a row that lie far from what was expected."""
+    far_since: Instant = -1
+    """Time of the first of them. [ms]"""
+    far_sum: float = 0.0
+    """Of their depths. [mm]"""
+    far_squares: float = 0.0
+    """[mm²]"""
+    far_when: float = 0.0
+    """Sum of their times since `far_since`. [ms]"""
+    spikes: int = 0
+    """Readings of the level that were far off and came back at once."""
 
 
 EMPTY = Slot()
@@ -63,6 +57,60 @@ class Meter(NamedTuple):
     at: Instant = -1
 
 
+@dataclass(frozen=True, slots=True)
+class EventNote:
+    """One addition, drain or charge in the memory."""
+
+    told: SumpEvent
+    """As it is known by now."""
+    until: Instant
+    """When the pouring ended, as far as known. [ms]"""
+    place: int = -1
+    """Pair in the state vector while it is still being learned; -1 afterwards."""
+    report: str = ""
+    """Id of the report about it."""
+
+
+@dataclass(frozen=True, slots=True)
+class SensorStep:
+    """A sensor's reading moved by itself."""
+
+    signal: Signal
+    at: Instant
+    size: float
+    """[mm], [°Brix]"""
+    sd: float
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What the filter's own moment is told as; `summary` says how."""
+
+    volume: Estimate | None = None
+    concentration: Estimate | None = None
+    correlation: float = 0.0
+    rest_depth: Estimate | None = None
+    holdup: Estimate | None = None
+    losses: Losses = NO_LOSSES
+    lost: Account | None = None
+    added: Account | None = None
+    drained: Account | None = None
+    rates: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    """Of water and of concentrate, at rest and in work. [L/d]"""
+    area: float = 1.0
+    """Of the surface. [L/mm]"""
+    sensor_depth: float = 0.0
+    """What the level sensor should read with everything drained back. [mm]"""
+    sensor_sd: float = 1e6
+    """Spread of one reading about it. [mm]"""
+    brix: float = 0.0
+    brix_sd: float = 1e6
+    """What the inline refractometer should read, and the spread of one reading. [°Brix]"""
+
+
+SILENT = Told()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Core:
     """What changes once in a few minutes: the filter, and what surrounds it."""
@@ -73,16 +121,17 @@ class Core:
     """`filter_step.pack` of the state vector (`states`)."""
     cov: str
     """`filter_step.pack` of its covariance."""
+    bank: str = ""
+    """`hypotheses.Bank` of the steps that nobody told of."""
+    begun: tuple[Instant, ...] = (-1,) * BEGINNINGS
+    """Their moments; -1 where a place is free. [ms]"""
+    told: Told = SILENT
     since: Instant = -1
     """When the accounts began; -1 before. [ms]"""
     volume_known: bool = False
     concentration_known: bool = False
     clones: tuple[tuple[Instant, int], ...] = ()
     """Moments of which the losses are kept beside [ms], oldest first, and where they stand."""
-    expected_depth: float = 0.0
-    """What the level sensor should read by now. [mm]"""
-    expected_brix: float = 0.0
-    """What the inline refractometer should read by now. [°Brix]"""
     pumps: Pumps = UNHEARD
     meters: tuple[Meter, Meter] = (Meter(), Meter())
     """Of water and of concentrate."""
@@ -97,9 +146,15 @@ class Core:
     """Until here what was poured in may not all have arrived. [ms]"""
     pouring: float = 0.0
     """How much that is. [L]"""
-    events: tuple[EventNote, ...] = ()
+    growing: int = -1
+    """Pair of the inferred event that may not be over yet; -1: none."""
+    growing_until: Instant = -1
+    """[ms]"""
+    notes: tuple[EventNote, ...] = ()
     """Newest last."""
     events_since: Instant = -1
+    shifted: tuple[SensorStep, ...] = ()
+    """Steps that sensors took, newest last."""
 
 
 @dataclass(frozen=True, slots=True)

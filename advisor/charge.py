@@ -9,8 +9,9 @@ from advisor.events import Pour
 from advisor.filter_step import Matrix, Vector, forget
 from advisor.plan import SumpPlan
 from advisor.priors import Priors
-from advisor.slots import Working, begin_accounts, close
-from advisor.words import Charge, Instant
+from advisor.slots import begin_accounts, close
+from advisor.words import Charge, Estimate, Instant
+from advisor.working import Working
 
 RESIDUE = 0.01
 """Share of the brim volume that a drained sump keeps, and its sd; common practice. [1]"""
@@ -41,10 +42,8 @@ def take_charge(belief: Belief, entry: Charge, plan: SumpPlan) -> Belief:
 def _begin_anew(work: Working, core: Core, at: Instant, name: str) -> Core:
     """Put the charge into the sump, and begin the accounts."""
     mean, cov, prior = work.mean, work.cov, work.prior
-    settled = events.settle(mean, cov, core.events, [note.id for note in core.events])
-    note = EventNote(
-        id=name, at=at, until=at, kind="charge", source="report", place=-1, report=name
-    )
+    settled = [events.settle(note, mean, cov) for note in core.notes]
+    note = events.note_of("charge", "report", at, name, name)
     known = core.charged is not None
     if core.charged is None:
         blank_mix(mean, cov, prior)
@@ -58,7 +57,7 @@ def _begin_anew(work: Working, core: Core, at: Instant, name: str) -> Core:
         charged=None,
         volume_known=known,
         concentration_known=known,
-        events=(*settled, note)[-events.KEPT :],
+        notes=(*settled, note)[-events.KEPT :],
     )
 
 
@@ -78,13 +77,12 @@ def _fill(
         strength,
         strength_sd,
     )
-    return replace(
-        note,
-        volume=pour.volume,
-        volume_sd=pour.volume_sd,
-        strength=strength,
-        strength_sd=strength_sd,
+    told = replace(
+        note.told,
+        volume=Estimate(pour.volume, pour.volume_sd),
+        strength=Estimate(strength, strength_sd),
     )
+    return replace(note, told=told)
 
 
 def blank_mix(mean: Vector, cov: Matrix, prior: Priors) -> None:

@@ -8,8 +8,9 @@ from advisor.belief import Belief
 from advisor.filter_step import forget
 from advisor.plan import SumpPlan
 from advisor.pumps import share_up
-from advisor.slots import Working, begin_when_known, close
+from advisor.slots import begin_when_known, close
 from advisor.words import Check, CheckKind, Service
+from advisor.working import Working
 
 HANDHELD_SD = 0.2
 """Handheld refractometer on clean fluid, by memory of data sheets. [°Brix]"""

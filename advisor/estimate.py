@@ -14,7 +14,7 @@ from advisor.charge import take_charge
 from advisor.checks import take_check, take_service
 from advisor.intake import take_reading
 from advisor.plan import SumpPlan
-from advisor.summary import state_at
+from advisor.telling import state_at
 from advisor.words import Addition, Charge, Check, Delivery, Drain, Evidence, Reading, Service
 
 __all__ = ["SCHEMA", "Belief", "absorb", "begin", "state_at"]

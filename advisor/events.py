@@ -1,6 +1,5 @@
 """Amounts that come or go at once: what they do to the state, and the notes kept of them."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,7 +8,7 @@ from advisor import balance
 from advisor import states as s
 from advisor.belief import EventNote
 from advisor.filter_step import Matrix, Vector, forget, project, shock
-from advisor.words import EventKind, EventSource, Instant
+from advisor.words import Estimate, EventKind, EventSource, Instant, SumpEvent
 
 KEPT = 32
 """Events in the memory. [1]"""
@@ -119,21 +118,16 @@ def open_note(
     if not free:
         oldest = next(kept for kept in notes if kept.place >= 0)
         free = [oldest.place]
-        notes = settle(mean, cov, notes, (oldest.id,))
+        notes = tuple([settle(kept, mean, cov) if kept is oldest else kept for kept in notes])
     pair = s.event_pair(free[0])
     forget(mean, cov, pair, 0.0, 0.0)
     forget(mean, cov, pair + 1, 0.0, 0.0)
     return (*notes, replace(note, place=free[0]))[-KEPT:]
 
 
-def settle(
-    mean: Vector, cov: Matrix, notes: tuple[EventNote, ...], ids: Iterable[str]
-) -> tuple[EventNote, ...]:
-    """Write down what some events came to, and free their pairs."""
-    wanted = set(ids)
-    return tuple(
-        replace(weigh(note, mean, cov), place=-1) if note.id in wanted else note for note in notes
-    )
+def settle(note: EventNote, mean: Vector, cov: Matrix) -> EventNote:
+    """Write down what an event came to, and free its pair."""
+    return replace(weigh(note, mean, cov), place=-1)
 
 
 def weigh(note: EventNote, mean: Vector, cov: Matrix) -> EventNote:
@@ -145,20 +139,32 @@ def weigh(note: EventNote, mean: Vector, cov: Matrix) -> EventNote:
     ww, wc, cc = cov.item(pair, pair), cov.item(pair, pair + 1), cov.item(pair + 1, pair + 1)
     volume = water + concentrate
     sd = max(ww + 2.0 * wc + cc, 0.0) ** 0.5
-    if volume <= 0.0:
-        return replace(note, volume=max(volume, 0.0), volume_sd=sd, strength=None)
-    strength = min(max(concentrate / volume, 0.0), 1.0)
-    a, b = -strength / volume, (1.0 - strength) / volume
-    variance = a * a * ww + 2.0 * a * b * wc + b * b * cc
-    return replace(
-        note,
-        volume=volume,
-        volume_sd=sd,
+    strength = None
+    if volume > 0.0:
+        part = min(max(concentrate / volume, 0.0), 1.0)
+        a, b = -part / volume, (1.0 - part) / volume
+        variance = a * a * ww + 2.0 * a * b * wc + b * b * cc
+        strength = Estimate(part, max(variance, 0.0) ** 0.5)
+    told = note.told
+    better = SumpEvent(
+        id=told.id,
+        at=told.at,
+        kind=told.kind,
+        source=told.source,
+        volume=Estimate(max(volume, 0.0), sd),
         strength=strength,
-        strength_sd=max(variance, 0.0) ** 0.5,
     )
+    return EventNote(better, note.until, note.place, note.report)
+
+
+def note_of(
+    kind: EventKind, source: EventSource, at: Instant, name: str, report: str = ""
+) -> EventNote:
+    """Give the note of an event of which nothing is known yet but its moment. [ms]"""
+    told = SumpEvent(id=name, at=at, kind=kind, source=source, volume=None, strength=None)
+    return EventNote(told, at, -1, report)
 
 
 def name_event(source: EventSource, kind: EventKind, at: Instant) -> str:
-    """Id of an event that nobody named: the same whenever the same evidence is folded again."""
+    """Give the id of an event that nobody named: the same whenever the same is folded again."""
     return f"{source}-{kind}-{at // 1000}"

@@ -3,71 +3,150 @@
 from dataclasses import replace
 
 from advisor.additions import take_meter
-from advisor.belief import Belief, Slot
-from advisor.observation import depth_of
+from advisor.belief import EMPTY, Belief, Core, Slot
+from advisor.level import depth_of
 from advisor.plan import SumpPlan
-from advisor.pumps import FILL_MS, count, switch
+from advisor.pumps import FILL_MS, count, share_up, switch
 from advisor.slots import SLOT_MS, close
-from advisor.words import Instant, Reading, Signal
+from advisor.words import MINUTE, Instant, Reading, Signal
 
 PLACE = {signal: place for place, signal in enumerate(Signal)}
 SETTLED = 4.0 * FILL_MS
 """After a start the level is not read for so long. [ms]"""
-FLUSHED: Instant = 120_000
+FLUSHED: Instant = 2 * MINUTE
 """After a start the fluid before the prism is an old one for so long; common practice. [ms]"""
+DRAINING: Instant = 40 * MINUTE
+"""After a stop the holdup is all back within this; common practice. [ms]"""
+FAR_SDS = 4.5
+"""A reading further from the expected than so many sds is looked at on its own. [1]"""
+FAR_LEAST = 4.0
+"""But not one nearer than this. [mm]"""
+IN_A_ROW = 3
+"""So many far readings in a row are a step and no spikes. [1]"""
+IN_A_ROW_SLOW = 2
+"""Where readings come once in `SLOW` or less often. [1]"""
+SLOW: Instant = 2 * MINUTE
+ENOUGH = 8
+"""Readings that make a slot worth the filter's work. [1]"""
+LONGEST: Instant = 25 * MINUTE
+"""A slot of slow readings ends by then. [ms]"""
 
 
 def take_reading(belief: Belief, reading: Reading, plan: SumpPlan) -> Belief:
     """Take in one reading of any signal."""
-    at, signal, value = reading.at, reading.signal, reading.value
-    if belief.slot.begin >= 0 and at - belief.slot.begin >= SLOT_MS:
-        belief = close(belief, plan)
-    if signal is Signal.LEVEL:
-        slot = _add_level(belief, at, value, plan)
-    elif signal is Signal.BRIX:
-        slot = _add_brix(belief, at, value, plan)
-    else:
-        belief = _take_other(belief, reading, plan)
-        slot = belief.slot
+    at, signal = reading.at, reading.signal
+    slot = belief.slot
+    if slot.begin >= 0 and at - slot.begin >= SLOT_MS and _is_full(slot, at):
+        belief = _break(belief, plan)
     place = PLACE[signal]
     seen = belief.seen
-    return Belief(
-        belief.schema,
-        at,
-        belief.core,
-        slot,
-        (*seen[:place], at, *seen[place + 1 :]),
-        value if signal is Signal.TEMPERATURE else belief.temperature,
+    newest = (*seen[:place], at, *seen[place + 1 :])
+    if signal is Signal.LEVEL:
+        slot = _add_level(belief, at, reading.value, plan)
+        if slot.far >= IN_A_ROW_SLOW and _is_step(slot, at - seen[place]):
+            belief = _break(replace(belief, slot=slot), plan)
+            slot = belief.slot
+        return Belief(belief.schema, at, belief.core, slot, newest, belief.temperature)
+    if signal is Signal.BRIX:
+        slot = _add_brix(belief, at, reading.value, plan)
+        return Belief(belief.schema, at, belief.core, slot, newest, belief.temperature)
+    belief = _take_other(belief, reading, plan)
+    warm = reading.value if signal is Signal.TEMPERATURE else belief.temperature
+    return Belief(belief.schema, at, belief.core, belief.slot, newest, warm)
+
+
+def _is_full(slot: Slot, at: Instant) -> bool:
+    """Whether a slot holds enough; one of slow readings may last longer."""
+    return slot.levels + slot.brixes >= ENOUGH or at - slot.begin >= LONGEST
+
+
+def _is_step(slot: Slot, interval: Instant) -> bool:
+    """Whether so many far readings in a row are a step."""
+    return slot.far >= (IN_A_ROW_SLOW if interval >= SLOW else IN_A_ROW)
+
+
+def _break(belief: Belief, plan: SumpPlan) -> Belief:
+    """Close the slot; what was far from it begins the next one."""
+    slot = belief.slot
+    if not slot.far:
+        return close(belief, plan)
+    if slot.levels or slot.brixes:
+        before = replace(belief, at=max(slot.far_since - 1, belief.core.at))
+        belief = replace(belief, core=close(before, plan).core)
+    if slot.far >= IN_A_ROW_SLOW:
+        step = Slot(slot.far_since, slot.far, slot.far_sum, slot.far_squares, slot.far_when)
+        return close(replace(belief, slot=step), plan)
+    rest = slot._replace(
+        begin=slot.far_since,
+        levels=0,
+        level_sum=0.0,
+        level_squares=0.0,
+        level_when=0.0,
+        brixes=0,
+        brix_sum=0.0,
+        brix_squares=0.0,
+        brix_when=0.0,
     )
+    return replace(belief, slot=rest)
+
+
+def expected_depth(core: Core, at: Instant) -> tuple[float, float]:
+    """Give what the level sensor should read, and the spread of one reading about it. [mm]"""
+    told, pumps = core.told, core.pumps
+    if told.holdup is None:
+        return told.sensor_depth, 1e6
+    up = told.holdup.value / told.area
+    if pumps.running >= 0 and (pumps.since < 0 or at - pumps.since > DRAINING):
+        return told.sensor_depth - pumps.running * up, told.sensor_sd
+    share, share_sd = share_up(pumps, at)
+    return told.sensor_depth - share * up, told.sensor_sd + share_sd * up
 
 
 def _add_level(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> Slot:
     """Give the slot with one more depth in it."""
-    slot, pumps = belief.slot, belief.core.pumps
-    if pumps.running == 1 and pumps.since >= 0 and at - pumps.since < SETTLED:
+    slot, core = belief.slot, belief.core
+    pumps = core.pumps
+    if core.charging or (pumps.running == 1 and pumps.since >= 0 and at - pumps.since < SETTLED):
         return slot
     depth = depth_of(plan, value, belief.temperature)
+    goal, sd = expected_depth(core, at)
+    off = depth - goal
     begin = slot.begin if slot.begin >= 0 else at
-    off = depth - belief.core.expected_depth
-    return slot._replace(
-        begin=begin,
-        levels=slot.levels + 1,
-        level_sum=slot.level_sum + depth,
-        level_squares=slot.level_squares + off * off,
-        level_when=slot.level_when + (at - begin),
+    if abs(off) > FAR_LEAST and abs(off) > FAR_SDS * sd:
+        since = slot.far_since if slot.far else at
+        return slot._replace(
+            begin=begin,
+            far=slot.far + 1,
+            far_since=since,
+            far_sum=slot.far_sum + depth,
+            far_squares=slot.far_squares + off * off,
+            far_when=slot.far_when + (at - since),
+        )
+    return Slot(
+        begin,
+        slot.levels + 1,
+        slot.level_sum + depth,
+        slot.level_squares + off * off,
+        slot.level_when + (at - begin),
+        slot.brixes,
+        slot.brix_sum,
+        slot.brix_squares,
+        slot.brix_when,
+        spikes=slot.spikes + slot.far,
     )
 
 
 def _add_brix(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> Slot:
-    """Give the slot with one more inline reading in it, where the prism sees the sump's fluid."""
-    slot, pumps = belief.slot, belief.core.pumps
-    told = plan.signals[Signal.BRIX]
-    if told.needs_flow and (
-        pumps.running == 0 or (pumps.running == 1 and 0 <= pumps.since > at - FLUSHED)
+    """Give the slot with one more inline reading, where the prism sees the sump's fluid."""
+    slot, core = belief.slot, belief.core
+    pumps = core.pumps
+    if core.charging or (
+        plan.signals[Signal.BRIX].needs_flow
+        and (pumps.running == 0 or (pumps.running == 1 and 0 <= pumps.since > at - FLUSHED))
     ):
         return slot
     begin = slot.begin if slot.begin >= 0 else at
-    off = value - belief.core.expected_brix
+    off = value - core.told.brix
     return slot._replace(
         begin=begin,
         brixes=slot.brixes + 1,
@@ -78,7 +157,7 @@ def _add_brix(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> Slot
 
 
 def _take_other(belief: Belief, reading: Reading, plan: SumpPlan) -> Belief:
-    """Pumps, cutting and totalisers; whatever else there is, is only noted as seen."""
+    """Take in pumps, cutting and totalisers; whatever else there is, is only noted as seen."""
     signal, at = reading.signal, reading.at
     if signal is Signal.RUNNING:
         return _switch(belief, at, int(reading.value > 0.5), plan)
@@ -92,16 +171,16 @@ def _take_other(belief: Belief, reading: Reading, plan: SumpPlan) -> Belief:
 
 
 def _switch(belief: Belief, at: Instant, running: int, plan: SumpPlan) -> Belief:
-    """Pumps on or off: a slot holds readings of one kind only."""
+    """Take in pumps on or off: a slot holds readings of one kind only."""
     if belief.core.pumps.running == running:
         return belief
-    belief = close(belief, plan)
+    belief = _break(belief, plan)
     core = belief.core
-    return replace(belief, core=replace(core, pumps=switch(core.pumps, at, running)))
+    return replace(belief, core=replace(core, pumps=switch(core.pumps, at, running)), slot=EMPTY)
 
 
 def _cut(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> Belief:
-    """Cutting on or off, or a part counter that went on."""
+    """Take in cutting on or off, or a part counter that went on."""
     core = belief.core
     told = plan.signals.get(Signal.CUTTING)
     parts = core.pumps.parts

@@ -7,13 +7,9 @@ import numpy as np
 from advisor import states as s
 from advisor.balance import concentration
 from advisor.filter_step import Vector
-from advisor.geometry import area_at, capacity, depth_at, height, volume_at
+from advisor.geometry import area_at, height, volume_at
 from advisor.plan import SumpPlan
-from advisor.water import density, volume_at_20
-from advisor.words import Signal
-
-GRAVITY = 9.80665
-"""Standard acceleration of gravity. [m/s²]"""
+from advisor.water import COLDEST, HOTTEST, volume_at_20
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +24,7 @@ class Row:
 
 
 def level_row(mean: Vector, share: float, share_sd: float, area: float, sd: float) -> Row:
-    r"""Level as volume in the tank: :math:`(V - u H)(1 - f) + A (n + m)`.
+    r"""Level as volume in the tank: :math:`(V - u H)(1 - f) + A (n + m + o)`.
 
     Parameters
     ----------
@@ -43,11 +39,11 @@ def level_row(mean: Vector, share: float, share_sd: float, area: float, sd: floa
     """
     inside = float(mean[s.V] - share * mean[s.HOLDUP])
     keep = 1.0 - float(mean[s.AREA])
-    noise = float(mean[s.WAVES] + mean[s.SWAY])
+    noise = float(mean[s.WAVES] + mean[s.SWAY] + mean[s.SHIFT])
     return Row(
         inside * keep + area * noise,
-        [s.V, s.HOLDUP, s.AREA, s.WAVES, s.SWAY],
-        np.array((keep, -share * keep, -inside, area, area)),
+        [s.V, s.HOLDUP, s.AREA, s.WAVES, s.SWAY, s.SHIFT],
+        np.array((keep, -share * keep, -inside, area, area, area)),
         (area * sd) ** 2 + (float(mean[s.HOLDUP]) * share_sd) ** 2,
     )
 
@@ -91,39 +87,16 @@ def titration_row(mean: Vector, sd: float) -> Row:
 def dipstick_row(mean: Vector, share: float, share_sd: float, area: float, sd: float) -> Row:
     """Depth by hand, as volume: the level's row without the sensor's own noise over hours."""
     row = level_row(mean, share, share_sd, area, sd)
-    noise = area * float(mean[s.WAVES] + mean[s.SWAY])
+    noise = area * float(mean[s.WAVES] + mean[s.SWAY] + mean[s.SHIFT])
     return Row(row.expected - noise, row.places[:3], row.weights[:3], row.variance)
-
-
-def depth_of(plan: SumpPlan, value: float, temperature: float | None) -> float:
-    """Depth that a level reading stands for, kept within the tank. [mm]
-
-    Parameters
-    ----------
-    plan : SumpPlan
-        With the level signal's kind. [mm]
-    value : float
-        Reading: depth or gap [mm], volume [L], fraction of the brim volume [1], pressure [Pa].
-    temperature : float or None
-        Of the fluid, for its density; 20 °C where it is not known. [°C]
-    """
-    told = plan.signals.get(Signal.LEVEL)
-    kind = "depth" if told is None else told.kind
-    deepest = height(plan.tank)
-    if kind in {"volume", "percent"}:
-        whole = value if kind == "volume" else value * volume_at(plan.tank, plan.levels.brim)
-        return depth_at(plan.tank, min(max(whole, volume_at(plan.tank, 0.0)), capacity(plan.tank)))
-    if kind == "air-gap":
-        value = (0.0 if told is None or told.mount is None else told.mount) - value
-    elif kind == "pressure":
-        value = value / (GRAVITY * density(20.0 if temperature is None else temperature)) * 1000.0
-    return min(max(value, 0.0), deepest)
 
 
 def level_volume(plan: SumpPlan, depth: float, temperature: float | None) -> float:
     """Volume at 20 °C of fluid that stands `depth` deep, kept within the tank. [L]"""
     volume = volume_at(plan.tank, min(max(depth, 0.0), height(plan.tank)))
-    return volume if temperature is None else volume_at_20(volume, temperature)
+    if temperature is None:
+        return volume
+    return volume_at_20(volume, min(max(temperature, COLDEST), HOTTEST))
 
 
 def surface(plan: SumpPlan, depth: float) -> float:

@@ -47,6 +47,11 @@ class Priors:
     wander_sd: float = 0.05
     """[°Brix]"""
     wander_days: float = 0.15
+    water_rest_walk: float = 0.25
+    water_run_walk: float = 0.35
+    concentrate_rest_walk: float = 0.05
+    concentrate_cut_walk: float = 0.5
+    """How far each rate wanders in a day, per typical loss. [1]"""
     lump_sd: float = 1.0
     """Mix carried off in lumps, over a day. [L]"""
     area_sd: float = 0.02

@@ -1,82 +1,36 @@
 """Readings of a few minutes, summed up, and taken into the filter as one.
 
-Waves make the readings of a minute say much the same, so that nothing is lost by adding them up,
+Waves make the readings of a minute say much the same, so that little is lost by adding them up,
 and the filter's work is shared by all of them.
 """
 
 from dataclasses import replace
 
-from advisor import balance, observation
+from advisor import observation, steps
 from advisor import states as s
-from advisor.belief import Belief, Core, Slot
-from advisor.filter_step import Matrix, Vector, clone, forget, learn, move, pack, project, unpack
+from advisor.belief import EMPTY, Belief, Core
+from advisor.filter_step import clone, forget
 from advisor.plan import SumpPlan
-from advisor.priors import Priors, priors
-from advisor.pumps import count, days, share_up
-from advisor.words import HOUR, MINUTE, Instant
+from advisor.pumps import days, share_up
+from advisor.refractometry import GREATEST_READING, LEAST_READING, brix_at_20
+from advisor.water import COLDEST, HOTTEST
+from advisor.words import HOUR, MINUTE, Instant, Signal
+from advisor.working import Working
 
-SLOT_MS = 5 * MINUTE
-"""How much time one slot covers at most. [ms]"""
+SLOT_MS = 10 * MINUTE
+"""How much time one slot covers. [ms]"""
 CLONE_EVERY: Instant = 2 * HOUR
 """Time between the moments of which the losses are kept beside. [ms]"""
 CORRELATED = 6
 """Readings of one slot tell at most as much as so many independent ones; common practice. [1]"""
 MIXING_BRIX_SD = 1.0
 """Spread of the inline reading while a poured addition is not mixed yet. [°Brix]"""
-
-
+USUAL, USUAL_SD = 27.0, 5.0
+"""Warmth of a fluid that nobody measures; common practice. [°C]"""
+WARMTH_SD = 0.5
+"""Spread of a fluid thermometer against the prism; common practice. [°C]"""
 _LOST = (s.LOST_WATER, s.LOST_CONCENTRATE)
 _MOVED = range(s.ADDED_WATER, s.DRAINED_CONCENTRATE + 1)
-
-
-class Working:
-    """The filter, unpacked while a slot or an entry is taken in; packed again by `core`."""
-
-    __slots__ = ("at", "cov", "mean", "prior", "pumps", "settled")
-
-    def __init__(self, core: Core, plan: SumpPlan) -> None:
-        self.settled = core
-        self.at = core.at
-        self.pumps = core.pumps
-        self.mean: Vector = unpack(core.mean)
-        self.cov: Matrix = unpack(core.cov).reshape(s.SIZE, s.SIZE)
-        self.prior: Priors = priors(plan)
-
-    def advance(self, until: Instant) -> None:
-        """Move the filter to a later moment. [ms]"""
-        self.pumps = pumps = count(self.pumps, until)
-        passed = days(until - self.at) if self.at >= 0 else 0.0
-        if passed > 0.0:
-            move(
-                self.mean,
-                self.cov,
-                *balance.passage(self.mean, self.prior, passed, days(pumps.ran), days(pumps.cut)),
-            )
-        self.pumps = pumps._replace(ran=0.0, cut=0.0)
-        self.at = until
-
-    def take(self, row: observation.Row, value: float) -> tuple[float, float]:
-        """Take in one measurement; gives what it told: the surprise and its variance."""
-        surprise = value - row.expected
-        spread, variance = project(self.cov, row.places, row.weights)
-        variance += row.variance
-        learn(self.mean, self.cov, spread, variance, surprise)
-        return surprise, variance
-
-    def core(self) -> Core:
-        """Give the filter as a value again."""
-        return replace(
-            self.settled,
-            at=self.at,
-            mean=pack(self.mean),
-            cov=pack(self.cov),
-            pumps=self.pumps,
-        )
-
-    def belief(self, belief: Belief, core: Core, at: Instant) -> Belief:
-        """Give the belief after an entry at a moment, with `core` around the filter."""
-        self.settled = core
-        return replace(belief, at=max(at, belief.at), core=self.core(), slot=Slot())
 
 
 def close(belief: Belief, plan: SumpPlan) -> Belief:
@@ -87,14 +41,20 @@ def close(belief: Belief, plan: SumpPlan) -> Belief:
     work = Working(belief.core, plan)
     work.advance(belief.at)
     core = belief.core
+    if core.volume_known and slot.levels:
+        work.bank.begin(slot.begin)
+    steps.let_grow(work, core, slot.begin)
     if slot.levels and not core.charging:
-        _take_level(work, belief, plan)
-        core = replace(core, volume_known=True)
+        _take_level(work, belief)
+        if not core.volume_known:
+            core = replace(core, volume_known=True)
     if slot.brixes and not core.charging:
-        _take_brix(work, belief, plan)
-        core = replace(core, concentration_known=True)
+        _take_brix(work, belief)
+        if not core.concentration_known:
+            core = replace(core, concentration_known=True)
+    core = steps.judge(work, core, days(SLOT_MS))
     work.settled = _keep_clone(work, begin_when_known(work, core, slot.begin))
-    return replace(belief, core=work.core(), slot=Slot())
+    return Belief(belief.schema, belief.at, work.core(), EMPTY, belief.seen, belief.temperature)
 
 
 def begin_accounts(work: Working, core: Core, at: Instant) -> Core:
@@ -111,9 +71,9 @@ def begin_when_known(work: Working, core: Core, at: Instant) -> Core:
     return replace(begin_accounts(work, core, at), events_since=at)
 
 
-def _take_level(work: Working, belief: Belief, plan: SumpPlan) -> None:
-    """Mean depth of the slot, as volume at 20 °C."""
-    slot = belief.slot
+def _take_level(work: Working, belief: Belief) -> None:
+    """Take in the slot's mean depth, as volume at 20 °C."""
+    slot, plan = belief.slot, work.plan
     depth = slot.level_sum / slot.levels
     when = slot.begin + int(slot.level_when / slot.levels)
     area = observation.surface(plan, depth)
@@ -125,15 +85,28 @@ def _take_level(work: Working, belief: Belief, plan: SumpPlan) -> None:
     work.take(row, observation.level_volume(plan, depth, belief.temperature))
 
 
-def _take_brix(work: Working, belief: Belief, plan: SumpPlan) -> None:
-    """Mean inline reading of the slot."""
+def _take_brix(work: Working, belief: Belief) -> None:
+    """Take in the slot's mean inline reading."""
     slot, core = belief.slot, belief.core
     when = slot.begin + int(slot.brix_when / slot.brixes)
     sd = work.prior.brix_sd / min(slot.brixes, CORRELATED) ** 0.5
+    reading, warmth_sd = _at_20(work, slot.brix_sum / slot.brixes, belief.temperature)
+    sd = (sd * sd + warmth_sd**2) ** 0.5
     if when < core.mixing_until:
         sd = (sd * sd + MIXING_BRIX_SD**2) ** 0.5
-    row = observation.brix_row(work.mean, plan.fluid.refractometer_factor, sd)
-    work.take(row, slot.brix_sum / slot.brixes)
+    row = observation.brix_row(work.mean, work.plan.fluid.refractometer_factor, sd)
+    work.take(row, reading)
+
+
+def _at_20(work: Working, reading: float, temperature: float | None) -> tuple[float, float]:
+    """Give a reading as it would be at 20 °C, and what not knowing the warmth adds. [°Brix]"""
+    told = work.plan.signals.get(Signal.BRIX)
+    if told is None or told.compensated:
+        return reading, 0.0
+    warm = USUAL if temperature is None else min(max(temperature, COLDEST), HOTTEST)
+    kept = min(max(reading, LEAST_READING), GREATEST_READING)
+    known = brix_at_20(kept, warm, USUAL_SD if temperature is None else WARMTH_SD)
+    return known.value, known.sd
 
 
 def _keep_clone(work: Working, core: Core) -> Core:
@@ -146,6 +119,8 @@ def _keep_clone(work: Working, core: Core) -> Core:
     else:
         place, kept = kept[0][1], kept[1:]
     pair = s.clone_pair(place)
-    clone(work.mean, work.cov, s.LOST_WATER, pair)
-    clone(work.mean, work.cov, s.LOST_CONCENTRATE, pair + 1)
+    for total in _LOST:
+        clone(work.mean, work.cov, total, pair + total - s.LOST_WATER)
+        row = pair + total - s.LOST_WATER
+        work.bank.rows[:, row] = work.bank.rows[:, total]
     return replace(core, clones=(*kept, (work.at, place)))

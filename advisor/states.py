@@ -28,12 +28,14 @@ SHARED = 16  # offset that inline and handheld refractometer share: water's own,
 WATER_GAIN = 17  # poured per metered water, less one [1]
 CONCENTRATE_GAIN = 18  # poured per metered concentrate, less one [1]
 
-ADDED_WATER = 19  # [L]
-ADDED_CONCENTRATE = 20  # [L]
-DRAINED_WATER = 21  # [L]
-DRAINED_CONCENTRATE = 22  # [L]
+SHIFT = 19  # level error of a step that the sensor took [mm]
 
-EVENTS = 23  # pairs: water and concentrate of one addition or drain still being learned [L]
+ADDED_WATER = 20  # [L]
+ADDED_CONCENTRATE = 21  # [L]
+DRAINED_WATER = 22  # [L]
+DRAINED_CONCENTRATE = 23  # [L]
+
+EVENTS = 24  # pairs: water and concentrate of one addition or drain still being learned [L]
 EVENT_PAIRS = 3
 CLONES = EVENTS + 2 * EVENT_PAIRS  # pairs: LOST_WATER and LOST_CONCENTRATE as of a past moment [L]
 CLONE_PAIRS = 14

@@ -1,186 +1,134 @@
-"""From the belief to the state that is told: estimates with their sds, and what nothing tells."""
+"""From the filter to what is told of it: estimates with their sds, and what nothing tells."""
 
 import math
+from dataclasses import replace
 
 from advisor import balance
 from advisor import states as s
-from advisor.belief import Belief, Core, EventNote
-from advisor.events import weigh
-from advisor.filter_step import Matrix, Vector, unpack
+from advisor.belief import NO_LOSSES, Core, Told
+from advisor.filter_step import Matrix, Vector, project
 from advisor.geometry import depth_at, volume_at
-from advisor.observation import surface
+from advisor.observation import brix_row, level_row, surface
 from advisor.plan import SumpPlan
+from advisor.priors import Priors
 from advisor.pumps import days
-from advisor.words import (
-    DAY,
-    HOUR,
-    Account,
-    Estimate,
-    Instant,
-    Losses,
-    Quality,
-    Signal,
-    SumpEvent,
-    SumpState,
-)
+from advisor.words import DAY, HOUR, Account, Estimate, Instant, Losses
 
 WINDOW: Instant = DAY
 """Over how long the losses are told. [ms]"""
 LEAST_WINDOW: Instant = HOUR
 """Over less than this no losses are told. [ms]"""
-SIGNALS = tuple(Signal)
-_NO_LOSSES = Losses(window_h=0.0, water=None, concentrate=None, evaporation=None, carry_off=None)
 
 
-def state_at(belief: Belief, at: Instant, plan: SumpPlan) -> SumpState:
-    """Tell what is known of a moment, predicted from the last slot; changes nothing.
-
-    Parameters
-    ----------
-    belief : Belief
-        What is known.
-    at : Instant
-        A moment not before the belief's newest evidence. [ms]
-    plan : SumpPlan
-        What is told about the sump.
-
-    Returns
-    -------
-    SumpState
-        Estimates in internal units; `None` where nothing tells. [L], [1], [mm], [L/d]
-    """
-    core = belief.core
-    mean, cov = unpack(core.mean), unpack(core.cov).reshape(s.SIZE, s.SIZE)
-    ahead = _lost_ahead(mean, core, at)
-    volume = concentration = depth = holdup = None
-    correlation = 0.0
-    if core.volume_known:
-        volume = _at(mean, cov, s.V, -ahead[0] - ahead[1])
-        depth = _rest_depth(plan, volume)
-        holdup = _at(mean, cov, s.HOLDUP, 0.0)
-    if core.concentration_known:
-        concentration, correlation = _concentration(mean, cov, ahead)
-    running = core.pumps.running
-    return SumpState(
-        at=at,
-        volume=volume,
-        concentration=concentration,
-        correlation=correlation,
-        rest_depth=depth,
-        holdup=holdup,
-        running=None if running < 0 else running == 1,
-        losses=_losses(mean, cov, core, at, ahead),
-        lost=_account(mean, cov, core, s.LOST_WATER, ahead),
-        added=_account(mean, cov, core, s.ADDED_WATER, (0.0, 0.0)),
-        drained=_account(mean, cov, core, s.DRAINED_WATER, (0.0, 0.0)),
-        qualities=qualities(belief, plan),
-        last_seen={
-            signal: seen for signal, seen in zip(SIGNALS, belief.seen, strict=True) if seen >= 0
-        },
-        charging=core.charging,
-        events=tuple([tell_event(note, mean, cov) for note in core.events]),
-        events_since=core.events_since,
+def tell(mean: Vector, cov: Matrix, core: Core, plan: SumpPlan, prior: Priors) -> Told:
+    """Tell all that the filter knows at its own moment; `None` where nothing tells. [L], [1]"""
+    depth = depth_at_volume(plan, mean.item(s.V))
+    area = surface(plan, depth)
+    level = level_row(mean, 1.0 if core.pumps.running == 1 else 0.0, 0.0, area, prior.level_sd)
+    brix = brix_row(mean, plan.fluid.refractometer_factor, prior.brix_sd)
+    inside = mean.item(s.V) * (1.0 - mean.item(s.AREA))
+    noise = float(mean[s.WAVES] + mean[s.SWAY] + mean[s.SHIFT])
+    water, more_water, solute, more_solute = mean[s.WATER_REST : s.CONCENTRATE_CUT + 1].tolist()
+    told = Told(
+        rates=(water, more_water, solute, more_solute),
+        area=area,
+        sensor_depth=depth_at_volume(plan, inside) + noise,
+        sensor_sd=_root(project(cov, level.places, level.weights)[1] + level.variance) / area,
+        brix=brix.expected,
+        brix_sd=_root(project(cov, brix.places, brix.weights)[1] + brix.variance),
     )
+    if core.volume_known:
+        volume = _entry(mean, cov, s.V)
+        told = replace(
+            told,
+            volume=volume,
+            rest_depth=Estimate(
+                depth + max(volume.value - prior.brim, 0.0) / area, volume.sd / area
+            ),
+            holdup=_entry(mean, cov, s.HOLDUP),
+            losses=_losses(mean, cov, core),
+            lost=_account(mean, cov, core, s.LOST_WATER),
+            added=_account(mean, cov, core, s.ADDED_WATER),
+            drained=_account(mean, cov, core, s.DRAINED_WATER),
+        )
+    if core.concentration_known:
+        concentration, correlation = _concentration(mean, cov)
+        told = replace(told, concentration=concentration, correlation=correlation)
+    return told
 
 
-def _at(mean: Vector, cov: Matrix, place: int, more: float) -> Estimate:
-    """One entry of the state, shifted. [its own unit]"""
-    return Estimate(mean.item(place) + more, math.sqrt(max(cov.item(place, place), 0.0)))
+def _root(variance: float) -> float:
+    """Give the sd of a variance that rounding may have made negative. [its own unit]"""
+    return math.sqrt(max(variance, 0.0))
 
 
-def _lost_ahead(mean: Vector, core: Core, at: Instant) -> tuple[float, float]:
-    """Water and concentrate lost since the last slot, at the present rates. [L]"""
-    if core.at < 0 or at <= core.at or core.charging:
-        return 0.0, 0.0
-    passed = days(at - core.at)
-    pumps = core.pumps
-    run = 0.0 if pumps.running == 0 else passed
-    cut = run if pumps.cutting < 0 else passed * pumps.cutting
-    water, more_water, concentrate, more_concentrate = mean[
-        s.WATER_REST : s.CONCENTRATE_CUT + 1
-    ].tolist()
-    return water * passed + more_water * run, concentrate * passed + more_concentrate * cut
+def _entry(mean: Vector, cov: Matrix, place: int) -> Estimate:
+    """Give one entry of the state. [its own unit]"""
+    return Estimate(mean.item(place), _root(cov.item(place, place)))
 
 
-def _concentration(mean: Vector, cov: Matrix, ahead: tuple[float, float]) -> tuple[Estimate, float]:
-    """Concentration, and the correlation of its error with the volume's. [1]"""
-    volume = max(mean.item(s.V) - ahead[0] - ahead[1], 1e-3)
-    strength = min(max((mean.item(s.C) - ahead[1]) / volume, 0.0), 1.0)
-    vv, vc, cc = cov.item(s.V, s.V), cov.item(s.V, s.C), cov.item(s.C, s.C)
-    variance = max(cc - 2.0 * strength * vc + strength * strength * vv, 0.0) / volume**2
-    scale = math.sqrt(variance * max(vv, 0.0))
-    shared = (vc - strength * vv) / volume / scale if scale > 0.0 else 0.0
-    return Estimate(strength, math.sqrt(variance)), min(max(shared, -1.0), 1.0)
-
-
-def _rest_depth(plan: SumpPlan, volume: Estimate) -> Estimate:
-    """Depth with the pumps stopped and everything drained back, within the tank. [mm]"""
-    brim = volume_at(plan.tank, plan.levels.brim)
-    depth = depth_at(plan.tank, min(max(volume.value, 0.0), brim))
-    if volume.value > brim:
-        depth += (volume.value - brim) / surface(plan, plan.levels.brim)
-    area = surface(plan, min(depth, plan.levels.brim))
-    return Estimate(depth, volume.sd / area)
-
-
-def _account(
-    mean: Vector, cov: Matrix, core: Core, water: int, ahead: tuple[float, float]
-) -> Account | None:
+def _account(mean: Vector, cov: Matrix, core: Core, water: int) -> Account:
     """Give a running total; its concentrate stands behind its water. [L]"""
-    if not core.volume_known:
-        return None
     return Account(
         since=core.since,
-        water=_at(mean, cov, water, ahead[0]),
-        concentrate=_at(mean, cov, water + 1, ahead[1]),
+        water=_entry(mean, cov, water),
+        concentrate=_entry(mean, cov, water + 1),
     )
 
 
-def _losses(
-    mean: Vector, cov: Matrix, core: Core, at: Instant, ahead: tuple[float, float]
-) -> Losses:
-    """Mean losses over the window, from the losses kept beside. [L/d]
+def _concentration(mean: Vector, cov: Matrix) -> tuple[Estimate, float]:
+    """Give the concentration, and its error's correlation with the volume's. [1]"""
+    volume = max(mean.item(s.V), 1e-3)
+    strength = balance.concentration(mean)
+    vv, vc, cc = cov.item(s.V, s.V), cov.item(s.V, s.C), cov.item(s.C, s.C)
+    sd = _root(cc - 2.0 * strength * vc + strength * strength * vv) / volume
+    scale = sd * _root(vv)
+    shared = (vc - strength * vv) / volume / scale if scale > 0.0 else 0.0
+    return Estimate(strength, sd), min(max(shared, -1.0), 1.0)
+
+
+def depth_at_volume(plan: SumpPlan, volume: float) -> float:
+    """Give the depth of a volume, kept within what the plant file calls full. [mm]"""
+    brim = volume_at(plan.tank, plan.levels.brim)
+    return depth_at(plan.tank, min(max(volume, volume_at(plan.tank, 0.0)), brim))
+
+
+def _losses(mean: Vector, cov: Matrix, core: Core) -> Losses:
+    """Give the mean losses over the window, from the losses kept beside. [L/d]
 
     Between two kept moments they are taken as a straight line.
     """
-    if not core.volume_known or not core.clones or at - core.clones[0][0] < LEAST_WINDOW:
-        return _NO_LOSSES
-    begin, mix = window_start(core, at)
+    at = core.at
+    if not core.clones or at - core.clones[0][0] < LEAST_WINDOW:
+        return NO_LOSSES
+    begin, mix = window_start(core.clones, at)
     span = days(at - begin)
     water, water_row = _since(mean, s.LOST_WATER, mix)
-    concentrate, concentrate_row = _since(mean, s.LOST_CONCENTRATE, mix)
-    lost = Estimate((water + ahead[0]) / span, _root(_product(cov, water_row, water_row)) / span)
+    hours = (at - begin) / HOUR
+    lost = Estimate(water / span, _root(_product(cov, water_row, water_row)) / span)
     if not core.concentration_known:
         return Losses(
-            window_h=(at - begin) / HOUR,
-            water=lost,
-            concentrate=None,
-            evaporation=None,
-            carry_off=None,
+            window_h=hours, water=lost, concentrate=None, evaporation=None, carry_off=None
         )
-    solute = Estimate(
-        (concentrate + ahead[1]) / span,
-        _root(_product(cov, concentrate_row, concentrate_row)) / span,
-    )
-    shared = _product(cov, water_row, concentrate_row) / span**2
+    concentrate, row = _since(mean, s.LOST_CONCENTRATE, mix)
+    solute = Estimate(concentrate / span, _root(_product(cov, row, row)) / span)
     strength = balance.concentration(mean)
+    shared = _product(cov, water_row, row) / span**2
     parts = balance.split(lost, solute, shared, strength) if strength > 0.0 else (None, None)
     return Losses(
-        window_h=(at - begin) / HOUR,
-        water=lost,
-        concentrate=solute,
-        evaporation=parts[0],
-        carry_off=parts[1],
+        window_h=hours, water=lost, concentrate=solute, evaporation=parts[0], carry_off=parts[1]
     )
 
 
-def window_start(core: Core, at: Instant) -> tuple[Instant, tuple[tuple[int, float], ...]]:
-    """Where the window begins [ms], and the kept pairs that give it, with their weights. [1]"""
+def window_start(
+    clones: tuple[tuple[Instant, int], ...], at: Instant
+) -> tuple[Instant, tuple[tuple[int, float], ...]]:
+    """Give where the window begins [ms], and the kept pairs that give it, with weights. [1]"""
     goal = at - WINDOW
-    begin, place = core.clones[0]
+    begin, place = clones[0]
     if goal <= begin:
         return begin, ((s.clone_pair(place), 1.0),)
-    for later, other in core.clones[1:]:
+    for later, other in clones[1:]:
         if later >= goal:
             share = (goal - begin) / (later - begin)
             return goal, ((s.clone_pair(place), 1.0 - share), (s.clone_pair(other), share))
@@ -199,32 +147,5 @@ def _since(mean: Vector, total: int, mix: _Row) -> tuple[float, _Row]:
 
 
 def _product(cov: Matrix, one: _Row, other: _Row) -> float:
-    """Covariance of two weighted sums of the state. [L²]"""
+    """Give the covariance of two weighted sums of the state. [L²]"""
     return sum([a * b * cov.item(i, j) for i, a in one for j, b in other])
-
-
-def _root(variance: float) -> float:
-    """Sd of a variance that rounding may have made negative. [its own unit]"""
-    return math.sqrt(max(variance, 0.0))
-
-
-def tell_event(note: EventNote, mean: Vector, cov: Matrix) -> SumpEvent:
-    """Give an event as it is known by now. [L], [1]"""
-    if note.place >= 0:
-        note = weigh(note, mean, cov)
-    strength = None if note.strength is None else Estimate(note.strength, note.strength_sd)
-    return SumpEvent(
-        id=note.id,
-        at=note.at,
-        kind=note.kind,
-        source=note.source,
-        volume=Estimate(note.volume, note.volume_sd),
-        strength=strength,
-    )
-
-
-def qualities(belief: Belief, plan: SumpPlan) -> dict[Signal, Quality]:
-    """How far every signal can be trusted; staleness is judged where the time is known."""
-    return {
-        signal: Quality.GOOD if signal in plan.signals else Quality.ABSENT for signal in SIGNALS
-    }

@@ -1,0 +1,160 @@
+"""Judging the steps that nobody told of: which one it was, and what the filter makes of it."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from advisor import balance, events, hypotheses
+from advisor import states as s
+from advisor.belief import Core, EventNote, SensorStep
+from advisor.filter_step import shock
+from advisor.hypotheses import WAYS, Expected, Verdict
+from advisor.words import MINUTE, EventKind, Instant, Signal
+from advisor.working import Working
+
+ADDITION = Expected(per_day=1.5, size=20.0, strength=0.03, strength_sd=0.04)
+DRAIN = Expected(per_day=0.05, size=30.0)
+LEVEL_STEP = Expected(per_day=0.01, size=15.0)
+BRIX_STEP = Expected(per_day=0.01, size=0.7)
+"""How often people and sensors do such things, and how large; common practice."""
+ACCEPTED = 4.0
+"""Posterior log odds against no step from which on one is believed. [1]"""
+CLEAR = 1.5
+"""Lead in log odds over any other step, unless time is up. [1]"""
+UNSTIRRED = 9.0
+"""Where no step explains so much, none is weighed. [1]"""
+PATIENCE: Instant = 30 * MINUTE
+"""For so long a lead is waited for. [ms]"""
+SMALLEST = 1.5
+"""Steps under this are left to the rates. [L]"""
+ONE_EVENT: Instant = 15 * MINUTE
+"""Buckets poured with less than this between them are one event. [ms]"""
+GROWTH_SD = 5.0
+"""By how much a pouring that was found may go on in one slot. [L]"""
+MIXING: Instant = 15 * MINUTE
+"""How long an addition takes to mix while the pumps run; common practice. [ms]"""
+
+
+def judge(work: Working, core: Core, days: float) -> Core:
+    """Believe the likeliest step where it is likely enough, and put it into the filter.
+
+    `days` is the time that one suspected beginning stands for. [d]
+    """
+    if work.bank.stirred() < UNSTIRRED:
+        return core
+    strength = balance.concentration(work.mean)
+    verdicts = [
+        hypotheses.weigh_addition(work.bank, ADDITION, days),
+        hypotheses.weigh_line(
+            work.bank, "drain", (-(1.0 - strength), -strength, 0.0, 0.0), DRAIN, days
+        ),
+        hypotheses.weigh_line(work.bank, "level", (0.0, 0.0, 1.0, 0.0), LEVEL_STEP, days),
+        hypotheses.weigh_line(work.bank, "brix", (0.0, 0.0, 0.0, 1.0), BRIX_STEP, days),
+    ]
+    likely = sorted(
+        [verdict for verdict in verdicts if verdict is not None and _possible(work, verdict)],
+        key=_odds,
+    )
+    if not likely or likely[-1].odds < ACCEPTED:
+        return core
+    best = likely[-1]
+    began = work.bank.begun[best.place]
+    lead = best.odds - likely[-2].odds if len(likely) > 1 else CLEAR
+    if lead < CLEAR and work.at - began < PATIENCE:
+        return core
+    if best.kind in {"addition", "drain"}:
+        core = _pour(work, core, best, began)
+    else:
+        core = _shift(work, core, best, began)
+    work.bank.clear()
+    return core
+
+
+def _odds(verdict: Verdict) -> float:
+    """Give the log odds of a verdict. [1]"""
+    return verdict.odds
+
+
+def _possible(work: Working, verdict: Verdict) -> bool:
+    """Whether the tank could do this: additions add and stay in it, drains take what is there."""
+    volume = float(verdict.size[0] + verdict.size[-1]) if len(verdict.size) > 1 else 0.0
+    if verdict.kind == "addition":
+        before = float(work.mean[s.V])
+        return volume > SMALLEST and before + 0.3 * volume < 1.15 * work.prior.brim
+    if verdict.kind == "drain":
+        return volume < -SMALLEST
+    return True
+
+
+def _pour(work: Working, core: Core, verdict: Verdict, began: Instant) -> Core:
+    """Put an addition or drain into the filter as of its beginning, and note it."""
+    kind: EventKind = "addition" if verdict.kind == "addition" else "drain"
+    sign, added = (1.0, s.ADDED_WATER) if kind == "addition" else (-1.0, s.DRAINED_WATER)
+    last = core.notes[-1] if core.notes else None
+    goes_on = _goes_on(last, kind, began)
+    if last is not None and goes_on:
+        notes = (*core.notes[:-1], replace(last, until=work.at))
+        place = last.place
+    else:
+        name = events.name_event("inferred", kind, began)
+        note = replace(events.note_of(kind, "inferred", began, name), until=work.at)
+        notes = events.open_note(work.mean, work.cov, core.notes, note)
+        place = notes[-1].place
+    pair = s.event_pair(place)
+    first = WAYS * verdict.place
+    effect = work.bank.rows[first : first + 2].copy()
+    if not goes_on:
+        effect[:, pair : pair + 2] = 0.0
+    effect[0, added] += sign
+    effect[1, added + 1] += sign
+    effect[0, pair] += sign
+    effect[1, pair + 1] += sign
+    work.mean += verdict.size @ effect
+    work.cov += effect.T @ verdict.spread @ effect
+    return replace(
+        core,
+        notes=notes,
+        growing=place,
+        growing_until=work.at + 2 * MINUTE,
+        mixing_until=work.at + MIXING if verdict.kind == "addition" else core.mixing_until,
+    )
+
+
+def _goes_on(note: EventNote | None, kind: str, began: Instant) -> bool:
+    """Whether a step is more of the event before it."""
+    return (
+        note is not None
+        and note.told.kind == kind
+        and note.told.source == "inferred"
+        and note.place >= 0
+        and began - note.until <= ONE_EVENT
+    )
+
+
+def let_grow(work: Working, core: Core, begin: Instant) -> None:
+    """Leave room for more of an event that was found while it was being poured."""
+    if core.growing < 0 or begin > core.growing_until:
+        return
+    pair = s.event_pair(core.growing)
+    note = next((note for note in core.notes if note.place == core.growing), None)
+    if note is None:
+        return
+    total = max(float(work.mean[pair] + work.mean[pair + 1]), 1.0)
+    part = min(max(float(work.mean[pair + 1]) / total, 0.0), 0.2)
+    shape = np.zeros(s.SIZE)
+    if note.told.kind == "addition":
+        shape[[s.V, s.C, s.ADDED_WATER, s.ADDED_CONCENTRATE]] = 1.0, part, 1.0 - part, part
+    else:
+        shape[[s.V, s.C, s.DRAINED_WATER, s.DRAINED_CONCENTRATE]] = -1.0, -part, 1.0 - part, part
+    shape[[pair, pair + 1]] = 1.0 - part, part
+    shock(work.mean, work.cov, shape, 0.0, GROWTH_SD**2)
+
+
+def _shift(work: Working, core: Core, verdict: Verdict, began: Instant) -> Core:
+    """Put a sensor's own step into the filter, and note it."""
+    level = verdict.kind == "level"
+    effect = work.bank.rows[WAYS * verdict.place + (2 if level else 3)]
+    size, sd = float(verdict.size[0]), float(verdict.spread[0, 0]) ** 0.5
+    shock(work.mean, work.cov, effect.copy(), size, sd * sd)
+    step = SensorStep(Signal.LEVEL if level else Signal.BRIX, began, size, sd)
+    return replace(core, shifted=(*core.shifted, step)[-8:])

@@ -1,0 +1,97 @@
+"""The state of a sump at any moment, from the belief: what is told, moved on to the moment."""
+
+from advisor.belief import Belief, Core
+from advisor.plan import SumpPlan
+from advisor.pumps import days
+from advisor.words import Account, Estimate, Instant, Quality, Signal, SumpState
+
+SIGNALS = tuple(Signal)
+
+
+def state_at(belief: Belief, at: Instant, plan: SumpPlan) -> SumpState:
+    """Tell what is known of a moment, predicted from the last slot; changes nothing.
+
+    Parameters
+    ----------
+    belief : Belief
+        What is known.
+    at : Instant
+        A moment not before the belief's newest evidence. [ms]
+    plan : SumpPlan
+        What is told about the sump.
+
+    Returns
+    -------
+    SumpState
+        Estimates in internal units; `None` where nothing tells. [L], [1], [mm], [L/d]
+    """
+    core = belief.core
+    told = core.told
+    water, solute = lost_ahead(core, at)
+    running = core.pumps.running
+    return SumpState(
+        at=at,
+        volume=_shifted(told.volume, -water - solute),
+        concentration=_thickened(told.volume, told.concentration, water, solute),
+        correlation=told.correlation,
+        rest_depth=_shifted(told.rest_depth, -(water + solute) / told.area),
+        holdup=told.holdup,
+        running=None if running < 0 else running == 1,
+        losses=told.losses,
+        lost=_grown(told.lost, water, solute),
+        added=told.added,
+        drained=told.drained,
+        qualities=qualities(plan),
+        last_seen={
+            signal: seen for signal, seen in zip(SIGNALS, belief.seen, strict=True) if seen >= 0
+        },
+        charging=core.charging,
+        events=tuple([note.told for note in core.notes]),
+        events_since=core.events_since,
+    )
+
+
+def lost_ahead(core: Core, at: Instant) -> tuple[float, float]:
+    """Give water and concentrate lost since the filter's moment, at the present rates. [L]"""
+    if core.at < 0 or at <= core.at or core.charging:
+        return 0.0, 0.0
+    passed = days(at - core.at)
+    pumps = core.pumps
+    run = 0.0 if pumps.running == 0 else passed
+    cut = run if pumps.cutting < 0 else passed * pumps.cutting
+    water, more_water, solute, more_solute = core.told.rates
+    return water * passed + more_water * run, solute * passed + more_solute * cut
+
+
+def _shifted(estimate: Estimate | None, more: float) -> Estimate | None:
+    """Give an estimate moved by a known amount. [its own unit]"""
+    return None if estimate is None else Estimate(estimate.value + more, estimate.sd)
+
+
+def _thickened(
+    volume: Estimate | None, concentration: Estimate | None, water: float, solute: float
+) -> Estimate | None:
+    """Give the concentration once so much is lost. [1]"""
+    if concentration is None or volume is None or volume.value - water - solute <= 0.0:
+        return concentration
+    left = volume.value - water - solute
+    value = (concentration.value * volume.value - solute) / left
+    return Estimate(min(max(value, 0.0), 1.0), concentration.sd)
+
+
+def _grown(account: Account | None, water: float, solute: float) -> Account | None:
+    """Give an account to which so much was added. [L]"""
+    if account is None:
+        return None
+    return Account(
+        since=account.since,
+        water=Estimate(account.water.value + water, account.water.sd),
+        concentrate=Estimate(account.concentrate.value + solute, account.concentrate.sd),
+    )
+
+
+def qualities(plan: SumpPlan) -> dict[Signal, Quality]:
+    """Give how far every signal can be trusted; staleness is judged where the time is known."""
+    return {
+        signal: Quality.GOOD if signal in plan.signals else Quality.ABSENT for signal in SIGNALS
+    }

@@ -1,0 +1,71 @@
+"""The filter while something is taken in: unpacked, with the bank of suspected steps beside it."""
+
+from dataclasses import replace
+
+from advisor import balance, events, observation
+from advisor import states as s
+from advisor.belief import EMPTY, Belief, Core
+from advisor.filter_step import Matrix, Vector, learn, move, pack, project, unpack
+from advisor.hypotheses import Bank
+from advisor.plan import SumpPlan
+from advisor.priors import Priors, priors
+from advisor.pumps import count, days
+from advisor.summary import tell
+from advisor.words import Instant
+
+
+class Working:
+    """The filter, unpacked while a slot or an entry is taken in; packed again by `core`."""
+
+    __slots__ = ("at", "bank", "cov", "mean", "plan", "prior", "pumps", "settled")
+
+    def __init__(self, core: Core, plan: SumpPlan) -> None:
+        self.settled = core
+        self.at = core.at
+        self.plan = plan
+        self.pumps = core.pumps
+        self.mean: Vector = unpack(core.mean)
+        self.cov: Matrix = unpack(core.cov).reshape(s.SIZE, s.SIZE)
+        self.bank = Bank(core.bank, core.begun)
+        self.prior: Priors = priors(plan)
+
+    def advance(self, until: Instant) -> None:
+        """Move the filter to a later moment. [ms]"""
+        self.pumps = pumps = count(self.pumps, until)
+        passed = days(until - self.at) if self.at >= 0 else 0.0
+        if passed > 0.0:
+            block, decay, noise = balance.passage(
+                self.mean, self.prior, passed, days(pumps.ran), days(pumps.cut)
+            )
+            move(self.mean, self.cov, block, decay, noise)
+            self.bank.move(block, decay)
+        self.pumps = pumps._replace(ran=0.0, cut=0.0)
+        self.at = until
+
+    def take(self, row: observation.Row, value: float) -> tuple[float, float]:
+        """Take in one measurement; give what it told: the surprise and its variance."""
+        surprise = value - row.expected
+        spread, variance = project(self.cov, row.places, row.weights)
+        variance += row.variance
+        gain = learn(self.mean, self.cov, spread, variance, surprise)
+        self.bank.learn(row.places, row.weights, gain, surprise, variance)
+        return surprise, variance
+
+    def core(self) -> Core:
+        """Give the filter as a value again, and what is told of it."""
+        core = replace(
+            self.settled,
+            at=self.at,
+            mean=pack(self.mean),
+            cov=pack(self.cov),
+            pumps=self.pumps,
+            bank=self.bank.text(),
+            begun=tuple(self.bank.begun),
+            notes=tuple([events.weigh(note, self.mean, self.cov) for note in self.settled.notes]),
+        )
+        return replace(core, told=tell(self.mean, self.cov, core, self.plan, self.prior))
+
+    def belief(self, belief: Belief, core: Core, at: Instant) -> Belief:
+        """Give the belief after an entry at a moment, with `core` around the filter."""
+        self.settled = core
+        return replace(belief, at=max(at, belief.at), core=self.core(), slot=EMPTY)
