@@ -80,8 +80,17 @@ def plausible(signal: Signal, kind: LevelKind) -> tuple[float, float]:
     return inside.low, inside.high
 
 
-def compiled(unit: str, internal: str) -> Affine:
+def compiled(unit: str, internal: str, found: str | None = None) -> Affine:
     """Conversion of a unit to the internal one.
+
+    Parameters
+    ----------
+    unit : str
+        As the unit registry names it.
+    internal : str
+        The unit inside.
+    found : str, optional
+        The name that stood in the payload, where it was another.
 
     Raises
     ------
@@ -94,7 +103,8 @@ def compiled(unit: str, internal: str) -> Affine:
         return conversion(unit, internal)
     except QuantityError as error:
         raise PayloadError(
-            Reason.UNIT, f"the unit is {shown(unit)}: {error}; expected one such as {internal}"
+            Reason.UNIT,
+            f"the unit is {shown(found or unit)}: {error}; expected one such as {internal}",
         ) from error
 
 
@@ -143,7 +153,7 @@ class Scale:
             return self.bound
         ratio = _RATIOS.get(unit)
         if ratio is None:
-            return compiled(_SENML.get(unit, unit), self.internal)
+            return compiled(_SENML.get(unit, unit), self.internal, found=unit)
         if self._is_brix:
             return 100.0 * ratio, 0.0
         if self.internal != "dimensionless":
