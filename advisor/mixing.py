@@ -105,6 +105,45 @@ def exchange_volume(volume: float, strength: float, wanted: float, fresh: float)
     return volume * (strength - wanted) / (strength - fresh)
 
 
+def exchange_to(
+    volume: float, strength: float, wanted: float, target: float, fresh: float
+) -> tuple[float, float]:
+    """Volume to drain, and then to add, to end at another volume and concentration. [L]
+
+    Parameters
+    ----------
+    volume, strength : float
+        Fluid in the sump now. [L], [1]
+    wanted, target : float
+        Fluid wanted. [L], [1]
+    fresh : float
+        Strength of what is added, on the far side of `target`. [1]
+
+    Raises
+    ------
+    AdvisorError
+        If adding `fresh` never leads from `strength` to `target`, or adding alone does.
+
+    Notes
+    -----
+    What is kept holds its share in the blend: :func:`share_of_stronger`. With the volume unchanged
+    this is :func:`exchange_volume`.
+
+    Examples
+    --------
+    280 L at 10 % to 300 L at 8 % with a weak mix of 1 %:
+
+    >>> [round(litres, 4) for litres in exchange_to(280.0, 0.10, 300.0, 0.08, 0.01)]
+    [46.6667, 66.6667]
+    """
+    stronger, weaker = max(strength, fresh), min(strength, fresh)
+    share = share_of_stronger(stronger, weaker, target)
+    kept = wanted * (share if strength == stronger else 1.0 - share)
+    if kept > volume * (1.0 + 1e-12):
+        raise AdvisorError("volume", volume, f"at least {kept} L: adding alone would do")
+    return volume - kept, wanted - kept
+
+
 def holding_strength(water_loss: float, concentrate_loss: float) -> float:
     """Strength of the top-up that holds a sump where it is. [1]
 
@@ -121,9 +160,9 @@ def holding_strength(water_loss: float, concentrate_loss: float) -> float:
 
 
 def _require_strength(quantity: str, value: float) -> None:
-    """Refuse what is no strength below pure concentrate [1]."""
-    if not 0.0 <= value < 1.0:
-        raise AdvisorError(quantity, value, "0 up to 1, 1 not included")
+    """Refuse what is no strength, from water to pure concentrate [1]."""
+    if not 0.0 <= value <= 1.0:
+        raise AdvisorError(quantity, value, "0 to 1")
 
 
 def _require_volume(quantity: str, value: float) -> None:

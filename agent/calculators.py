@@ -87,8 +87,8 @@ def charge(typed: ChargeInput) -> Recipe:
     ImpossibleInputError
         If something typed is no quantity, or one that no sump can have.
     """
-    measure = measure_of("--volume", typed.volume)
     volume = litres("--volume", typed.volume, least=NOTHING)
+    measure = measure_of("--volume", typed.volume)
     residue = litres("--residue", typed.residue or "0 L")
     if residue >= volume:
         raise ImpossibleInputError("--residue", typed.residue, f"less than {typed.volume}")
@@ -108,7 +108,8 @@ def charge(typed: ChargeInput) -> Recipe:
             _strong(bucket, mark, volume, strongest),
             _rest(bucket, mark, volume, weakest),
         ),
-        volume_tolerance=mark / 2.0,
+        volume_tolerance=mark,
+        target_tolerance=mark / 2.0 / volume,
     )
     recipe = _recipe(task, bucket, measure, factor_of(typed.factor))
     return replace(
@@ -132,9 +133,9 @@ def top_up(typed: TopUpInput) -> Recipe:
     ImpossibleInputError
         If something typed is no quantity, or one that no sump can have.
     """
-    measure = measure_of("--to-volume", typed.to_volume)
     volume = litres("--volume", typed.volume)
     wanted = litres("--to-volume", typed.to_volume, least=NOTHING)
+    measure = measure_of("--to-volume", typed.to_volume)
     strength = percentage("--concentration", typed.concentration)
     strongest, weakest = strengths_of(typed.premix, typed.weak_mix)
     bucket, mark = bucket_of(typed.bucket), mark_of(typed.graduation, typed.bucket)
@@ -150,7 +151,8 @@ def top_up(typed: TopUpInput) -> Recipe:
         weakest=weakest,
         strongest=strongest,
         ways=(_mix(bucket, mark, room),),
-        volume_tolerance=mark / 2.0,
+        volume_tolerance=mark,
+        target_tolerance=mark / 2.0 / wanted,
         drain=ALWAYS if typed.exchange else NEVER,
         drain_step=mark,
     )
@@ -162,16 +164,27 @@ def top_up(typed: TopUpInput) -> Recipe:
             f"Top up {say(volume, measure)} at {percent(strength)} "
             f"to {say(wanted, measure)} at {percent(target)} of the mix"
         ),
-        why=(*_convention(typed), *_premix(typed.premix, strongest), *recipe.why),
+        why=(
+            *_convention(typed),
+            *(_premix(typed.premix, strongest) if typed.premix or _is_strongest(recipe) else ()),
+            *recipe.why,
+        ),
         cautions=known if recipe.portions or recipe.drain > 0.0 else (),
     )
 
 
 def say(volume: float, measure: Measure) -> str:
-    """Volume [L] in the unit of the person, with litres beside where that is another one."""
+    """Volume [L] in the unit of the person, with litres beside where that is another one.
+
+    As jugs are marked: fluid ounces under half a gallon, millilitres under a litre.
+    """
+    metric = f"{number(1000.0 * volume, 0)} mL" if volume < 1.0 else f"{number(volume, 2)} L"
     if measure.litres == 1.0:
-        return f"{number(volume, 2)} {measure.unit}"
-    return f"{number(volume / measure.litres, 2)} {measure.unit} ({number(volume, 2)} L)"
+        return metric
+    own = volume / measure.litres
+    if measure.ounce is not None and 0.0 < own < 0.5:
+        return f"{number(volume / measure.ounce, 1)} fl oz ({metric})"
+    return f"{number(own, 2)} {measure.unit} ({metric})"
 
 
 # --- ways -----------------------------------------------------------------------------------------
@@ -214,8 +227,7 @@ def _recipe(task: Task, bucket: float, measure: Measure, factor: float | None) -
         raise MillpondError(f"no mix could be computed: {trouble}") from trouble
     after = after_pouring(task, choice)
     said = shortfalls(task, after, lambda volume: say(volume, measure))
-    if not choice.batches and not said:
-        said = ["Nothing to add: volume and concentration are as wanted."]
+    said.insert(0, _outcome(task, choice, after, measure))
     return Recipe(
         title="",
         measure=measure,
@@ -261,6 +273,23 @@ def _convention(typed: ChargeInput | TopUpInput) -> Iterator[str]:
             f"{number(parts_from_fraction(parts), 2)} parts of concentrate to 100 of water are "
             f"{percent(parts)} of the mix."
         )
+
+
+def _outcome(task: Task, choice: Choice, after: After, measure: Measure) -> str:
+    """Say what is poured and what it makes of the sump. [L]"""
+    mix, strength = choice.mix, after.concentration.value
+    if not choice.batches and choice.drain <= 0.0:
+        return f"Nothing to add to {say(task.volume.value, measure)} at {percent(strength)}."
+    now = f"{say(after.volume.value, measure)} at {percent(strength)} of the mix"
+    if task.volume.value <= 0.0:
+        return f"{now} in all."
+    drained = f"{say(choice.drain, measure)} less, then " if choice.drain > 0.0 else ""
+    return f"{drained}{say(mix.volume, measure)} more at {percent(mix.strength)} make {now}."
+
+
+def _is_strongest(recipe: Recipe) -> bool:
+    """Whether the mix is as strong [1] as the premix allows."""
+    return recipe.mix.strength >= recipe.task.strongest - 1e-9
 
 
 def _premix(typed: str, strongest: float) -> Iterator[str]:

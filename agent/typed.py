@@ -4,10 +4,10 @@ Every refusal names the option, what was typed, and what would have been accepte
 """
 
 from dataclasses import dataclass
-from math import inf, isfinite
+from math import inf, isclose, isfinite
 
-from advisor.units import fraction_from_parts, fraction_from_ratio
-from advisor.wording import percent
+from advisor.units import FLUID_OUNCE, GALLON, fraction_from_parts, fraction_from_ratio
+from advisor.wording import IMPERIAL_GALLON, percent
 from agent.errors import MillpondError
 from agent.quantities import parse_quantity
 
@@ -17,6 +17,9 @@ USUAL_PREMIX = "4:1"
 NOTHING = 1e-6
 """Less than this is none. [L]"""
 
+
+CONVENTIONS = ("of-mix", "per-water")
+"""What a target counts: % of the mix, or parts of concentrate per 100 of water."""
 
 LARGEST = 1e7
 """More than any sump holds. [L]"""
@@ -33,7 +36,7 @@ class ImpossibleInputError(MillpondError):
 
     def __init__(self, option: str, value: str, expected: str) -> None:
         self.option = option
-        super().__init__(f"{option} is {value!r}: expected {expected}")
+        super().__init__(f"{option} is {value!r}; expected {expected}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +45,15 @@ class Measure:
 
     unit: str = "L"
     litres: float = 1.0
+
+    @property
+    def ounce(self) -> float | None:
+        """The fluid ounce that goes with a gallon, `None` with any other unit. [L]"""
+        if isclose(self.litres, GALLON, rel_tol=1e-9):
+            return FLUID_OUNCE
+        if isclose(self.litres, IMPERIAL_GALLON, rel_tol=1e-9):
+            return IMPERIAL_GALLON / 160.0
+        return None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,9 +99,7 @@ def litres(option: str, text: str, least: float = 0.0) -> float:
     try:
         volume = parse_quantity(text, "L")
     except (ValueError, MillpondError) as error:
-        raise ImpossibleInputError(
-            option, text, f'a volume with its unit, like "20 L"; {error}'
-        ) from error
+        raise ImpossibleInputError(option, text, f"a volume with its unit: {error}") from error
     if not least <= volume <= LARGEST:
         kind = "more than 0" if least > 0.0 else "0 or more"
         raise ImpossibleInputError(option, text, f"a volume of {kind}, at most {LARGEST:g} L")
@@ -117,6 +127,8 @@ def percentage(option: str, text: str) -> float:
 
 def target_of(text: str, convention: str) -> float:
     """The target as typed, in either convention. [1]"""
+    if convention not in CONVENTIONS:
+        raise ImpossibleInputError("--convention", convention, " or ".join(CONVENTIONS))
     if convention == "per-water":
         parts = number("--target", text)
         if parts <= 0.0:
