@@ -295,7 +295,7 @@ def _said(at: Instant) -> str:
     """Write a moment for people, whatever a plant made of it."""
     try:
         return text_of(at)
-    except OverflowError:
+    except ValueError:
         return f"{at} ms"
 
 

@@ -2,7 +2,7 @@
 
 from math import isfinite
 
-from advisor.words import DAY, Instant
+from advisor.words import Instant
 from agent.decode.problem import PayloadError
 from agent.decode.results import Reason
 from agent.instants import instant_of
@@ -60,18 +60,8 @@ def _of_text(text: str) -> Instant:
     if text.isascii() and text.replace(".", "", 1).isdigit():
         return _of_epoch(float(text))
     try:
-        return _of_rfc3339(text)
+        return instant_of(text)
     except ValueError as error:
         raise PayloadError(
             Reason.TIME, f"the time is {shown(text)}: {error}; {_EXPECTED}"
         ) from error
-
-
-def _of_rfc3339(text: str) -> Instant:
-    """Instant of RFC 3339 text; a leap second is the first of the next day, as in Unix time."""
-    if text[16:19] != ":60":
-        return instant_of(text)
-    at = instant_of(f"{text[:16]}:59{text[19:]}") + 1000
-    if at % DAY >= 1000:
-        raise ValueError("second 60 is no leap second there")
-    return at
