@@ -6,7 +6,7 @@ from typing import Annotated, TypeAlias
 from pydantic import Field, PlainValidator, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
-from advisor.words import DAY, Instant
+from advisor.words import Instant
 from agent.instants import instant_of
 
 _DATE = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
@@ -23,7 +23,7 @@ def _moment(value: object) -> Instant:
 def _moment_or_end_of_day(value: object) -> Instant:
     """Instant of an RFC 3339 time, or of the end (UTC) of a date that stands alone."""
     if isinstance(value, str) and _DATE.fullmatch(value):
-        return _moment(f"{value}T00:00:00Z") + DAY
+        return _moment(f"{value}T23:59:59.999Z")
     return _moment(value)
 
 
