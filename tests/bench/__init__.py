@@ -1,0 +1,1 @@
+"""What things cost, measured: `make bench`. Never asserted, never in the tests' way."""
