@@ -1,0 +1,291 @@
+"""What a dose promises for every state of every sump."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from advisor.dose import (
+    DosePlan,
+    confidence_in_band,
+    plan_charge,
+    plan_top_up,
+    target_tolerance,
+    task_for,
+    volume_tolerance,
+)
+from advisor.effects import After
+from advisor.errors import AdvisorError
+from advisor.geometry import LyingCylinder, UprightCylinder, volume_at
+from advisor.plan import Levels, SumpPlan, Vessel
+from advisor.units import FLUID_OUNCE, GALLON
+from advisor.words import Estimate
+from tests.plants import FLUID, a_sump
+
+EXACT = 1e-6
+
+sumps = st.builds(
+    lambda tank, vessels, weak, margin: a_sump(
+        tank=tank[0],
+        levels=tank[1],
+        vessels=vessels,
+        fluid=replace(FLUID, weak_mix=weak),
+        margin_sd=margin,
+    ),
+    st.sampled_from(
+        [
+            (a_sump().tank, a_sump().levels),
+            (
+                UprightCylinder(diameter=600.0, height=900.0),
+                Levels(low=250.0, target=700.0, brim=850.0, top_up=475.0),
+            ),
+            (
+                LyingCylinder(diameter=700.0, length=1200.0),
+                Levels(low=200.0, target=500.0, brim=650.0, top_up=350.0),
+            ),
+        ]
+    ),
+    st.sampled_from(
+        [
+            (),
+            (Vessel(id="bucket", volume=20.0, graduation=0.5, carry_fill=0.8),),
+            (
+                Vessel(id="pail", volume=5 * GALLON, graduation=GALLON / 2),
+                Vessel(id="jug", volume=32 * FLUID_OUNCE, graduation=FLUID_OUNCE, carry_fill=1.0),
+            ),
+        ]
+    ),
+    st.sampled_from([0.0, 0.01]),
+    st.sampled_from([0.0, 2.0]),
+)
+
+shares = st.floats(0.1, 1.0)
+"""Of the volume at the brim."""
+
+
+def after_by_hand(plan: DosePlan, volume: float, concentration: float) -> tuple[float, float]:
+    """Volume [L] and concentration [1] from the batches, counted one by one."""
+    volume, pure = volume - plan.drain, (volume - plan.drain) * concentration
+    for batch in plan.batches:
+        for _ in range(batch.count):
+            volume += batch.water + batch.concentrate
+            pure += batch.concentrate
+    return volume, pure / volume
+
+
+@settings(max_examples=150, deadline=None)
+@given(sumps, shares, st.floats(0.0, 6.0), st.floats(0.02, 0.16), st.floats(0.0, 0.005))
+def test_volume_and_concentrate_are_conserved(sump, share, sd, strength, strength_sd):
+    """What the plan says of afterwards is what its batches and its drain make of the sump."""
+    volume = share * volume_at(sump.tank, sump.levels.brim)
+
+    plan = plan_top_up(Estimate(volume, sd), Estimate(strength, strength_sd), 0.0, sump)
+
+    by_hand = after_by_hand(plan, volume, strength)
+    assert (plan.after.volume.value, plan.after.concentration.value) == pytest.approx(by_hand)
+    if plan.mix is not None:
+        water = sum(batch.count * batch.water for batch in plan.batches)
+        pure = sum(batch.count * batch.concentrate for batch in plan.batches)
+        assert (plan.mix.water, plan.mix.concentrate) == pytest.approx((water, pure))
+
+
+@settings(max_examples=150, deadline=None)
+@given(sumps, shares, st.floats(0.0, 6.0), st.floats(0.0, 0.16), st.floats(-0.9, 0.9))
+def test_limits_are_never_broken(sump, share, sd, strength, correlation):
+    """Not over the brim less headroom less margin, not too strong, no water that harms."""
+    volume = share * volume_at(sump.tank, sump.levels.brim)
+
+    plan = plan_top_up(Estimate(volume, sd), Estimate(strength, 0.001), correlation, sump)
+
+    room_to = volume_at(sump.tank, sump.levels.brim - sump.headroom) - sump.margin_sd * sd
+    assert plan.after.volume.value <= max(room_to, volume) + EXACT
+    assert 0.0 <= plan.drain <= volume
+    fluid = sump.fluid
+    for batch in plan.batches:
+        total = batch.water + batch.concentrate
+        assert batch.concentrate <= fluid.premix_max * total + EXACT
+        assert batch.concentrate >= fluid.weak_mix * total - EXACT
+
+
+@settings(max_examples=150, deadline=None)
+@given(sumps, shares, st.floats(0.02, 0.16))
+def test_people_are_asked_for_what_they_can_measure_and_carry(sump, share, strength):
+    """Amounts stand on marks of the vessels; a carried batch fits one of them."""
+    volume = share * volume_at(sump.tank, sump.levels.brim)
+
+    plan = plan_top_up(Estimate(volume, 1.0), Estimate(strength, 0.001), 0.0, sump)
+
+    marks = [vessel.graduation for vessel in sump.vessels] or [0.1]
+    for batch in plan.batches:
+        assert any(is_multiple(batch.water, mark) for mark in marks)
+        assert is_multiple(batch.concentrate, min(marks))
+    if sump.vessels and len(plan.batches) > 1:
+        fill = max(vessel.fill for vessel in sump.vessels)
+        assert all(b.water + b.concentrate <= fill + EXACT for b in plan.batches)
+
+
+def is_multiple(volume: float, mark: float) -> bool:
+    """Whether a volume stands on a mark."""
+    return abs(volume / mark - round(volume / mark)) < 1e-5
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.floats(150.0, 380.0), st.floats(0.06, 0.10))
+def test_the_target_is_met_where_marks_are_fine(volume, strength):
+    """With room enough, volume and concentration end within the tolerances."""
+    sump = a_sump(vessels=())
+    wanted, fluid = volume_at(sump.tank, sump.levels.target), sump.fluid
+    missing = fluid.target * wanted - strength * volume
+
+    plan = plan_top_up(Estimate(volume, 1.0), Estimate(strength, 0.0005), 0.0, sump)
+
+    if 0.0 < missing < fluid.premix_max * (wanted - volume):
+        after = plan.after
+        assert after.volume.value == pytest.approx(wanted, abs=volume_tolerance(sump) + EXACT)
+        assert after.concentration.value == pytest.approx(
+            fluid.target, abs=target_tolerance(sump) + EXACT
+        )
+
+
+def test_a_top_up_says_water_first_and_how_it_will_read():
+    """The reasons name the batches in the order of pouring, and the reading afterwards."""
+    plan = plan_top_up(Estimate(350.0, 2.0), Estimate(0.078, 0.0008), 0.0, a_sump())
+
+    said = " ".join(plan.why)
+    assert plan.kind == "top-up"
+    assert said.index("of water") < said.index("of concentrate into it")
+    assert "°Brix" in said
+    assert any("never the other way round" in caution for caution in plan.cautions)
+
+
+def test_too_strong_and_full_takes_an_exchange():
+    """Out of the band with no room to dilute: drain first, and end in the band."""
+    plan = plan_top_up(Estimate(398.0, 2.0), Estimate(0.13, 0.0008), 0.0, a_sump())
+
+    assert plan.kind == "exchange"
+    assert plan.drain > 0.0
+    assert 0.06 <= plan.after.concentration.value <= 0.10
+    assert any("waste" in caution for caution in plan.cautions)
+
+
+def test_nothing_is_drained_where_the_band_can_be_reached_by_adding():
+    """In the band but off target and full: nothing is drained, an exchange is only named."""
+    plan = plan_top_up(Estimate(399.0, 2.0), Estimate(0.095, 0.0008), 0.0, a_sump())
+
+    assert plan.kind != "exchange"
+    assert plan.drain == 0.0
+    assert any("exchange" in reason for reason in plan.why)
+
+
+def test_in_band_goes_before_the_volume_wanted():
+    """Too lean at the level wanted: it is filled farther, as far as it is safe."""
+    sump = a_sump()
+    plan = plan_top_up(Estimate(398.0, 2.0), Estimate(0.055, 0.0005), 0.0, sump)
+
+    assert plan.kind == "top-up"
+    assert plan.after.concentration.value >= 0.06
+    assert plan.after.volume.value > volume_at(sump.tank, sump.levels.target)
+
+
+def test_what_would_run_over_is_drained():
+    """More fluid than the tank holds to its brim: what is too much has to go."""
+    sump = a_sump()
+    plan = plan_top_up(Estimate(460.0, 2.0), Estimate(0.08, 0.0008), 0.0, sump)
+
+    safe = volume_at(sump.tank, sump.levels.brim - sump.headroom) - 4.0
+    assert plan.kind == "exchange"
+    assert plan.after.volume.value <= safe
+    assert "over its brim" in plan.why[0]
+
+
+def test_less_certain_means_less_full():
+    """The cap falls by the margin times the sd of the volume."""
+    strength = Estimate(0.08, 0.0005)
+    sure = task_for(Estimate(380.0, 0.5), strength, 0.0, a_sump())
+    unsure = task_for(Estimate(380.0, 8.0), strength, 0.0, a_sump())
+
+    assert sure.cap - unsure.cap == pytest.approx(15.0)
+
+
+def test_a_weak_mix_counts():
+    """A fluid that takes no plain water ends at the same target."""
+    weak = a_sump(fluid=replace(FLUID, weak_mix=0.01), vessels=())
+    plan = plan_top_up(Estimate(330.0, 1.0), Estimate(0.085, 0.0005), 0.0, weak)
+
+    assert plan.mix is not None
+    assert plan.mix.strength >= 0.01
+    assert plan.after.concentration.value == pytest.approx(0.08, abs=target_tolerance(weak))
+
+
+def test_a_short_drum_is_said_by_what_it_gives():
+    """With less concentrate than needed the plan takes what there is."""
+    plan = plan_top_up(Estimate(330.0, 1.0), Estimate(0.07, 0.0005), 0.0, a_sump(), stock=1.0)
+
+    assert plan.mix is not None
+    assert plan.mix.concentrate <= 1.0
+    assert any("too lean" in reason or "closest" in reason for reason in plan.why)
+
+
+def test_a_charge_is_premix_and_then_water():
+    """An empty sump takes strong batches from a bucket, then water from the line."""
+    sump: SumpPlan = a_sump()
+    plan = plan_charge(sump)
+
+    assert plan.kind == "charge"
+    assert plan.after.volume.value == pytest.approx(399.0, abs=volume_tolerance(sump))
+    assert plan.after.concentration.value == pytest.approx(0.08, abs=target_tolerance(sump))
+    strong, *_, rest = plan.batches
+    assert 0.1 < strong.concentrate / (strong.water + strong.concentrate) <= 0.2
+    assert rest.concentrate == 0.0
+
+
+def test_a_charge_of_a_fluid_that_takes_no_water_has_none():
+    """Every batch of it is at least a weak mix, and the total is right."""
+    sump = a_sump(fluid=replace(FLUID, weak_mix=0.01))
+    plan = plan_charge(sump)
+
+    assert all(b.concentrate >= 0.01 * (b.water + b.concentrate) - EXACT for b in plan.batches)
+    assert plan.after.concentration.value == pytest.approx(0.08, abs=target_tolerance(sump))
+
+
+def test_reading_marks_adds_to_the_sd():
+    """The sd afterwards is the state's and that of reading marks, mark / sqrt 12 each."""
+    plan = plan_top_up(Estimate(350.0, 0.0), Estimate(0.078, 0.0), 0.0, a_sump())
+
+    count = sum(batch.count for batch in plan.batches)
+    assert plan.after.volume.sd == pytest.approx((2 * count * 0.5**2 / 12) ** 0.5)
+    assert 0.0 < plan.after.concentration.sd < 0.001
+
+
+# mean, sd, probability of 6 to 10 %: from a table of the normal distribution.
+CONFIDENCES = [
+    (0.08, 0.01, 0.9545),  # two sds to either side
+    (0.06, 0.01, 0.5),  # on the edge; the other is four sds away
+    (0.08, 0.0, 1.0),
+    (0.11, 0.0, 0.0),
+]
+
+
+@pytest.mark.parametrize(("mean", "sd", "probability"), CONFIDENCES)
+def test_confidence_is_that_of_the_normal_distribution(mean, sd, probability):
+    """Printed values of the normal distribution."""
+    after = After(volume=Estimate(300.0, 1.0), concentration=Estimate(mean, sd))
+
+    assert confidence_in_band(after, (0.06, 0.10)) == pytest.approx(probability, abs=5e-5)
+
+
+@pytest.mark.parametrize(
+    ("volume", "strength"),
+    [
+        (Estimate(-1.0, 1.0), Estimate(0.08, 0.001)),
+        (Estimate(float("nan"), 1.0), Estimate(0.08, 0.001)),
+        (Estimate(300.0, float("inf")), Estimate(0.08, 0.001)),
+        (Estimate(300.0, 1.0), Estimate(1.0, 0.001)),
+        (Estimate(300.0, 1.0), Estimate(-0.01, 0.001)),
+    ],
+)
+def test_a_state_that_no_sump_has_is_refused(volume, strength):
+    """Not a number, negative, or pure concentrate: an error that names it."""
+    with pytest.raises(AdvisorError):
+        plan_top_up(volume, strength, 0.0, a_sump())
