@@ -8,6 +8,7 @@ from enum import Enum, auto
 from typing import NamedTuple
 
 from advisor.alarm_definitions import Definition, default, definition, sds_for
+from advisor.geometry import capacity, depth_at, volume_at
 from advisor.plan import SignalPlan, SumpPlan
 from advisor.words import (
     HOUR,
@@ -138,12 +139,37 @@ def verdict(estimate: Estimate, limit: float, deadband: float, side: int, sds: f
     return Verdict.BETWEEN
 
 
-def level_limits(plan: SumpPlan) -> tuple[float, float]:
+def level_limits(plan: SumpPlan, holdup: Estimate | None = None) -> tuple[float, float]:
     """Rest depths at which a level is low and high, unless the plant file says. [mm]
 
-    High is the brim less the headroom that no advised dose ever uses.
+    High is the brim less the headroom that no advised dose ever uses. Low is the plant file's, or
+    higher where the pumps need more once they have taken up what the machine surely holds.
+
+    Parameters
+    ----------
+    plan : SumpPlan
+        Tank and levels.
+    holdup : Estimate or None
+        Volume up in the machine while the pumps run, as learned; else the plan's is taken. [L]
+
+    Examples
+    --------
+    >>> from advisor.geometry import Box
+    >>> from advisor.plan import Fluid, Levels
+    >>> fluid = Fluid(id="a", refractometer_factor=1, band_low=0.06, band_high=0.1, target=0.08)
+    >>> levels = Levels(low=180, target=380, brim=430, top_up=280, low_running=170)
+    >>> tank = Box(length=1500, width=700, height=450)
+    >>> plan = SumpPlan(id="m", name="M", fluid=fluid, tank=tank, levels=levels, holdup=21.0)
+    >>> level_limits(plan)
+    (190.0, 415.0)
     """
-    return plan.levels.low, plan.levels.brim - plan.headroom
+    levels = plan.levels
+    low, high = levels.low, levels.brim - plan.headroom
+    if levels.low_running is None:
+        return low, high
+    held = plan.holdup or 0.0 if holdup is None else max(holdup.value - holdup.sd, 0.0)
+    needed = min(volume_at(plan.tank, levels.low_running) + held, capacity(plan.tank))
+    return max(low, depth_at(plan.tank, needed)), high
 
 
 def _levels(
@@ -160,7 +186,7 @@ def _levels(
             Judgement("level-high", None, Verdict.UNKNOWN, when),
         )
     levels = plan.levels
-    low, high = level_limits(plan)
+    low, high = level_limits(plan, state.holdup)
     band = _Band(low, levels.target, high, DEADBAND_SHARE * (levels.brim - low))
     below = _against(depth, band, definition(plan.alarms, "level-low"), -1, when)
     above = _against(depth, band, definition(plan.alarms, "level-high"), 1, when)
@@ -173,7 +199,7 @@ def _is_calm(state: SumpState, plan: SumpPlan) -> bool:
     """Whether level and concentration, as far as known, lie inside the default limits."""
     depth, strength, fluid = state.rest_depth, state.concentration, plan.fluid
     if depth is not None:
-        low, high = level_limits(plan)
+        low, high = level_limits(plan, state.holdup)
         if not low < depth.value < high:
             return False
     return strength is None or fluid.band_low < strength.value < fluid.band_high

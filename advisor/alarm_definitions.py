@@ -56,7 +56,7 @@ def _define(definitions: Iterable[Definition]) -> Mapping[str, Definition]:
     return MappingProxyType({definition.name: definition for definition in definitions})
 
 
-_BY_TEST = "the estimator's own test, with its false-alarm rate"
+_BY_TEST = "the estimator's own sequential test"
 _DRAINED = 35 * MINUTE
 
 DEFINITIONS: Mapping[str, Definition] = _define(
@@ -66,7 +66,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             priority="medium",
             on_delay=_DRAINED,
             off_delay=10 * MINUTE,
-            limit_from="`low` of the sump's levels, at rest-equivalent depth",
+            limit_from="`low`, or what `low_running` needs, at rest-equivalent depth",
         ),
         Definition(
             name="level-high",
@@ -149,7 +149,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             priority="low",
             on_delay=0,
             off_delay=MINUTE,
-            limit_from="how long advice may wait",
+            limit_from="a day after the advice was first given",
             clocked=True,
         ),
         Definition(
@@ -157,7 +157,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             priority="high",
             on_delay=0,
             off_delay=MINUTE,
-            limit_from="what the setpoint asked for",
+            limit_from="a tenth of what the setpoint asked for, and half a litre",
             latching=True,
             clocked=True,
             through_charge=True,
@@ -209,7 +209,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             priority="low",
             on_delay=0,
             off_delay=10 * MINUTE,
-            limit_from="how long the fluid may stand still",
+            limit_from="three days without the pumps",
             clocked=True,
         ),
         Definition(
@@ -217,7 +217,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             priority="low",
             on_delay=0,
             off_delay=MINUTE,
-            limit_from="the check's interval",
+            limit_from="the check's interval and half a day",
             clocked=True,
             through_charge=True,
         ),
@@ -226,7 +226,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             priority="high",
             on_delay=MINUTE,
             off_delay=MINUTE,
-            limit_from="how long no sump may be heard of",
+            limit_from="half of the sumps and at least two silent, or no broker",
             clocked=True,
         ),
         Definition(
@@ -234,7 +234,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             priority="medium",
             on_delay=10 * MINUTE,
             off_delay=5 * MINUTE,
-            limit_from="how much may wait to be written",
+            limit_from="half an hour that something waits to be written",
             clocked=True,
         ),
         Definition(
@@ -242,7 +242,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             priority="low",
             on_delay=0,
             off_delay=MINUTE,
-            limit_from="the supply's reorder volume",
+            limit_from="the supply's reorder volume, or a fifth of the full one",
             clocked=True,
         ),
         Definition(

@@ -295,13 +295,13 @@ def amount(value: float | None, unit: str) -> str:
 def duration(seconds: float) -> str:
     """Say a time span in the unit that suits it.
 
-    >>> duration(45.0), duration(5400.0), duration(400000.0)
-    ('45 s', '90 min', '4.6 d')
+    >>> duration(45.0), duration(5400.0), duration(28800.0), duration(400000.0)
+    ('45 s', '90 min', '8 h', '4.6 d')
     """
     if seconds < 120:
         return f"{seconds:.0f} s"
     if seconds < 7200:
         return f"{seconds / 60:.0f} min"
     if seconds < 172_800:
-        return f"{seconds / 3600:.1f} h"
-    return f"{seconds / 86_400:.1f} d"
+        return f"{seconds / 3600:.1f}".removesuffix(".0") + " h"
+    return f"{seconds / 86_400:.1f}".removesuffix(".0") + " d"

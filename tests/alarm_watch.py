@@ -40,6 +40,7 @@ def a_state(
     charging: bool = False,
     events: tuple[SumpEvent, ...] = (),
     findings: tuple[Finding, ...] = (),
+    holdup: Estimate | None = None,
 ) -> SumpState:
     """A sump in good order at `at`, all its signals just heard, but for what is given."""
     heard = dict.fromkeys((Signal.LEVEL, Signal.BRIX, Signal.RUNNING), at)
@@ -49,7 +50,7 @@ def a_state(
         concentration=concentration,
         correlation=0.0,
         rest_depth=depth,
-        holdup=Estimate(35.0, 1.0),
+        holdup=holdup,
         running=True,
         losses=NO_LOSSES,
         lost=None,

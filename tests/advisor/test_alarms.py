@@ -120,6 +120,14 @@ class TestLevel:
         assert watch.at == START
         assert watch.states("level-low") == [UNACKNOWLEDGED]
 
+    def test_low_is_higher_where_the_pumps_need_more(self):
+        """Pumps that need 170 mm while 21 L are up in the machine need 190 mm at rest."""
+        levels = replace(a_sump().levels, low_running=170.0)
+        watch = Watch(plan=a_sump(levels=levels))
+
+        watch.minutes(36, depth=Estimate(189.9, 1.5), holdup=Estimate(22.0, 1.0))
+        assert watch.last("level-low").limit == pytest.approx(190.0)
+
     def test_high_is_not_judged_while_somebody_fills(self):
         """An addition that has just begun may bring the level up for a while."""
         watch = Watch()
