@@ -184,7 +184,7 @@ def _off_words(on: Iterable[str]) -> set[str]:
 def _as_whole_number(word: str) -> str:
     """Write a number such as ``1.0`` as ``1``; anything else as it is."""
     try:
-        return shown(number_in(word))
+        return shown(number_in(word) + 0.0)  # which makes 0 of -0
     except PayloadError:
         return word
 
