@@ -6,9 +6,10 @@ from advisor.alarm_definitions import sds_for
 from advisor.alarm_machine import Happening, after, is_acknowledged, is_active
 from advisor.alarms import AlarmBoard
 from advisor.effects import AlarmState
+from advisor.key_figures import Transition, key_figures
 from advisor.plan import AlarmPlan
-from advisor.words import Estimate
-from tests.alarm_watch import Watch, a_finding
+from advisor.words import DAY, MINUTE, Estimate
+from tests.alarm_watch import START, Watch, a_finding
 from tests.plants import a_sump
 
 A = AlarmState.NORMAL
@@ -157,6 +158,52 @@ def test_a_high_alarm_follows_the_printed_pseudo_code():
     assert watch.states("level-high") == [B]
     watch.minutes(2, depth=Estimate(389.9, 0.0))
     assert watch.states("level-high") == [B, D]
+
+
+# "Alarm Management by the Numbers", chemengonline.com, after EEMUA 191 and ISA-18.2: a flood starts
+# above 10 alarms in 10 minutes and ends below 5; a vendor's self-audit page has the same 10 in 10
+# minutes, stale "continuously for over 24 hours", chattering "three or more times in one minute".
+@pytest.mark.parametrize(
+    ("counts", "floods"), [((10, 10), 0), ((11, 4), 1), ((11, 5, 11, 4), 1), ((11, 4, 11), 2)]
+)
+def test_floods_begin_and_end_as_printed(counts, floods):
+    """More than ten in ten minutes begin a flood, fewer than five end it."""
+    journal = [
+        Transition(
+            at=START + period * 10 * MINUTE + i,
+            sump=f"mill-{period}-{i}",
+            name="level-low",
+            signal=None,
+            state=B,
+            priority="low",
+        )
+        for period, count in enumerate(counts)
+        for i in range(count)
+    ]
+    figures = key_figures(journal, begin=START, end=START + DAY, sumps=100)
+
+    assert len(figures.floods) == floods
+
+
+def test_stale_and_chattering_are_as_printed():
+    """Over 24 hours without a break is stale; three times in one minute is chattering."""
+    states = [(0, B), (10, D), (20, B), (30, D), (40, B), (59, D), (60, B)]
+    journal = [
+        Transition(
+            at=START + second * 1000,
+            sump="mill-07",
+            name="level-low",
+            signal=None,
+            state=state,
+            priority="low",
+        )
+        for second, state in states
+    ]
+
+    young = key_figures(journal, begin=START, end=START + DAY + MINUTE, sumps=1)
+    old = key_figures(journal, begin=START, end=START + DAY + MINUTE + 1, sumps=1)
+    assert young.chattering == old.chattering == ("mill-07/level-low",)
+    assert (len(young.stale), len(old.stale)) == (0, 1)
 
 
 def test_an_empty_board_is_all_normal():
