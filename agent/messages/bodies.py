@@ -64,10 +64,12 @@ def _reading(value: float | None) -> str:
 
 
 def _text(text: str | None) -> str:
+    """JSON text, or null."""
     return "null" if text is None else dumps(text, ensure_ascii=False)
 
 
 def _texts(texts: Iterable[str]) -> str:
+    """JSON list of texts."""
     return "[" + ",".join(map(_text, texts)) + "]"
 
 
@@ -78,6 +80,7 @@ def _moment(at: Instant | None) -> str:
 
 
 def _truth(value: bool) -> str:  # noqa: FBT001  it is the value that is written
+    """JSON truth value."""
     return "true" if value else "false"
 
 
@@ -123,6 +126,7 @@ _ABSENT = Quality.ABSENT  # looking it up in the enumeration costs more than wri
 
 
 def _losses(losses: Losses) -> str:
+    """Member `losses` of a state."""
     return (
         f'{{"window_h":{_hours(losses.window_h)},'
         f'"water_l_per_day":{_rate(losses.water)},'
@@ -133,6 +137,7 @@ def _losses(losses: Losses) -> str:
 
 
 def _account(account: Account | None) -> str:
+    """One of the three totals of a state."""
     if account is None:
         return "null"
     return (
@@ -173,6 +178,7 @@ def advice_body(advice: Advice) -> bytes:
 
 
 def _mix(mix: Mix | None) -> str:
+    """Member `mix` of an advice."""
     if mix is None:
         return "null"
     return (
@@ -182,6 +188,7 @@ def _mix(mix: Mix | None) -> str:
 
 
 def _batches(batches: tuple[Batch, ...] | None) -> str:
+    """Member `batches` of an advice."""
     if batches is None:
         return "null"
     items = (
@@ -193,6 +200,7 @@ def _batches(batches: tuple[Batch, ...] | None) -> str:
 
 
 def _limits(limits: Limits) -> str:
+    """Member `limits` of an advice."""
     running, stopped = limits.level_running, limits.level_stopped
     level = "null"
     if running is not None or stopped is not None:
@@ -211,18 +219,22 @@ def _limits(limits: Limits) -> str:
 
 
 def _range(limits: Range | None) -> str:
+    """Thresholds of a level sensor, or null where none apply."""
     return "null" if limits is None else f"{{{_ends(limits)}}}"
 
 
 def _ends(limits: Range) -> str:
+    """Members `low` and `high`."""
     return f'"low":{_reading(limits.low)},"high":{_reading(limits.high)}'
 
 
 def _high(limit: float | None) -> str:
+    """Threshold of a loss."""
     return "null" if limit is None else _loss(limit)
 
 
 def _next(due: NextTopUp | None) -> str:
+    """Member `next` of an advice."""
     if due is None:
         return "null"
     return (

@@ -82,6 +82,7 @@ class CheckMessage(EntryMessage):
 
     @model_validator(mode="after")
     def _says_how_it_was_read(self) -> Self:
+        """A refractometer without its unit could be read in two ways."""
         if self.kind is CheckKind.REFRACTOMETER and not self.unit:
             raise ValueError("unit is absent; expected degBrix or % with a refractometer")
         return self
@@ -116,6 +117,7 @@ class AdditionMessage(EntryMessage):
 
     @model_validator(mode="after")
     def _one_form(self) -> Self:
+        """Both forms at once could contradict each other."""
         apart = self.water_l is not None or self.concentrate_l is not None
         mixed = self.volume_l is not None or self.strength_pct is not None
         if apart == mixed:
@@ -154,6 +156,7 @@ class DrainMessage(EntryMessage):
 
     @model_validator(mode="after")
     def _one_form(self) -> Self:
+        """Two of the three at once could contradict each other."""
         forms = (self.volume_l is not None, self.to_level_mm is not None, self.all)
         if sum(forms) != 1:
             raise ValueError("expected exactly one of volume_l, to_level_mm and all")

@@ -28,6 +28,7 @@ class _Untitled(GenerateJsonSchema):
     """Leaves out titles that only say a key once more."""
 
     def field_title_should_be_set(self, schema: object) -> bool:  # noqa: ARG002  the base class's
+        """Never: a key is title enough."""
         return False
 
 
@@ -81,14 +82,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _messages() -> tuple[type[Incoming | Outward], ...]:
+    """Models of all messages, outgoing first."""
     return (*OUTWARD, *SUMP_MESSAGES, *SUPPLY_MESSAGES)
 
 
 def _content(path: Path) -> str | None:
+    """Text of a file, if it is there."""
     return path.read_text(encoding="utf-8") if path.exists() else None
 
 
 def _written(document: Document) -> str:
+    """JSON as it stands in a file."""
     return json.dumps(document, indent=2, ensure_ascii=False) + "\n"
 
 
@@ -161,6 +165,7 @@ def _channels() -> dict[str, tuple[str, type[Incoming | Outward]]]:
 
 
 def _channel(address: str, model: type[Incoming | Outward]) -> Document:
+    """AsyncAPI channel of a message."""
     levels: Iterable[str] = address.split("/")
     parameters = [level[1:-1] for level in levels if level.startswith("{")]
     reference = {"$ref": f"#/components/messages/{name(model)}"}
@@ -172,6 +177,7 @@ def _channel(address: str, model: type[Incoming | Outward]) -> Document:
 
 
 def _operation(key: str, model: type[Incoming | Outward]) -> Document:
+    """AsyncAPI operation: what the agent does on a channel."""
     outward = issubclass(model, Outward)
     mqtt: Document = {"qos": 1, "bindingVersion": "0.2.0"}
     if issubclass(model, Outward):
@@ -186,6 +192,7 @@ def _operation(key: str, model: type[Incoming | Outward]) -> Document:
 
 
 def _message(model: type[Incoming | Outward]) -> Document:
+    """AsyncAPI message."""
     return {
         "name": name(model),
         "title": model.__name__.removesuffix("Message"),

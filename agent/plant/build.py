@@ -62,6 +62,7 @@ def build(model: PlantModel, folder: Path) -> Plant:
 
 
 def _broker(model: BrokerSection, plant: str, folder: Path) -> BrokerSettings:
+    """How to reach the broker."""
     split = split_url(model.url)
     if split is None or split[0].hostname is None:
         raise ValueError("the broker's address was not checked")
@@ -83,6 +84,7 @@ def _broker(model: BrokerSection, plant: str, folder: Path) -> BrokerSettings:
 
 
 def _fluid(model: ConcentrateModel) -> Fluid:
+    """Fluid of a concentrate."""
     ph_low, ph_high = model.ph_band or (None, None)
     conductivity_low, conductivity_high = model.conductivity_band_ms_cm or (None, None)
     return Fluid(
@@ -106,6 +108,7 @@ def _fluid(model: ConcentrateModel) -> Fluid:
 
 
 def _supply(model: SupplyModel) -> Supply:
+    """Supply of any kind."""
     match model:
         case WaterModel():
             return Supply(
@@ -132,6 +135,7 @@ def _supply(model: SupplyModel) -> Supply:
 
 
 def _vessel(model: VesselModel) -> Vessel:
+    """What is poured with."""
     return Vessel(
         id=model.id,
         volume=model.volume_l,
@@ -150,6 +154,7 @@ def _sump(
     supplies: Mapping[str, Supply],
     vessels: Mapping[str, Vessel],
 ) -> SumpPlan:
+    """Everything about one sump."""
     fluid = fluids[model.concentrate]
     used = supplies if model.supplies is None else {name: supplies[name] for name in model.supplies}
     carried = vessels if model.vessels is None else {name: vessels[name] for name in model.vessels}
@@ -171,6 +176,7 @@ def _sump(
 
 
 def _levels(model: LevelsModel) -> Levels:
+    """Depths, the top-up depth settled."""
     midway = (model.low + model.target) / 2.0
     return Levels(
         low=model.low,
@@ -182,6 +188,7 @@ def _levels(model: LevelsModel) -> Levels:
 
 
 def _station(model: StationModel) -> Station:
+    """Dosing unit."""
     return Station(automatic=model.automatic, max_dose=model.max_dose_l, max_day=model.max_day_l)
 
 

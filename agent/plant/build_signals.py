@@ -102,12 +102,14 @@ def _plan(signal: Signal, part: SignalModel) -> SignalPlan:
 
 
 def _unit(signal: Signal, part: SignalModel) -> str:
+    """Unit of a payload that carries none; empty of a signal without one."""
     if not isinstance(part, MeasuredModel):
         return ""
     return usual_unit(signal, _kind(part)) if part.unit is None else part.unit
 
 
 def _kind(part: SignalModel) -> LevelKind:
+    """Kind of a level signal; of others it does not matter."""
     return part.kind if isinstance(part, LevelModel) else "depth"
 
 
@@ -129,12 +131,14 @@ def _range(signal: Signal, part: SignalModel) -> tuple[float | None, float | Non
 
 
 def _true_values(part: SignalModel) -> frozenset[str]:
+    """Words that mean on, in lower case."""
     if not isinstance(part, SwitchModel):
         return frozenset()
     return frozenset(value.lower() for value in part.true_values)
 
 
 def _sparkplug(model: SparkplugModel) -> Sparkplug:
+    """Place in Sparkplug B."""
     return Sparkplug(
         group=model.group, edge=model.edge, device=model.device or "", metric=model.metric
     )

@@ -28,12 +28,14 @@ def faults_between(top: Part) -> Iterator[Fault]:
 
 
 def _plant_faults(plant: Part) -> Iterator[Fault]:
+    """The time zone exists."""
     zone = plant.text("timezone")
     if zone is not None and not _is_zone(zone):
         yield plant.fault("timezone", "expected an IANA time zone, such as Europe/Dublin")
 
 
 def _is_zone(name: str) -> bool:
+    """Whether the system or the tzdata package knows a time zone."""
     try:
         zoneinfo.ZoneInfo(name)
     except (ValueError, OSError, zoneinfo.ZoneInfoNotFoundError):
@@ -80,6 +82,7 @@ def split_url(url: str) -> tuple[SplitResult, int | None] | None:
 
 
 def _url_faults(broker: Part, url: str) -> Iterator[Fault]:
+    """An address is of MQTT, and holds no credentials."""
     form = "expected mqtt://HOST:PORT or mqtts://HOST:PORT"
     split = split_url(url)
     if split is None:
@@ -107,6 +110,7 @@ _RESERVED = "expected none of " + ", ".join(sorted(RESERVED))
 
 
 def _repeated_ids(top: Part, kind: str) -> Iterator[Fault]:
+    """Ids name one thing of their kind, and no level of the agent's topics."""
     seen = set()
     for part in top.parts(kind):
         name = part.text("id")
@@ -119,6 +123,7 @@ def _repeated_ids(top: Part, kind: str) -> Iterator[Fault]:
 
 
 def _reference_faults(top: Part) -> Iterator[Fault]:
+    """What is referred to exists, and fits."""
     concentrates = _ids(top, "concentrate")
     vessels = _ids(top, "vessel")
     supplies = {part.text("id"): part for part in top.parts("supply")}
@@ -139,10 +144,12 @@ def _reference_faults(top: Part) -> Iterator[Fault]:
 
 
 def _ids(top: Part, kind: str) -> list[str]:
+    """Ids of all things of a kind."""
     return [name for part in top.parts(kind) if (name := part.text("id")) is not None]
 
 
 def _none_such(kind: str, known: list[str]) -> str:
+    """Words for a reference that leads nowhere."""
     return f"no such {kind}; there is {', '.join(sorted(known)) or 'none'}"
 
 
@@ -177,6 +184,7 @@ def _strength_faults(concentrate: Part) -> Iterator[Fault]:
 
 
 def _span(pair: list[float]) -> str:
+    """Words for a band."""
     return f"{pair[0]:g} to {pair[1]:g}"
 
 
@@ -188,6 +196,7 @@ def _order_faults(part: Part, key: str) -> Iterator[Fault]:
 
 
 def _vessel_faults(vessel: Part) -> Iterator[Fault]:
+    """One mark of a vessel can be filled and carried."""
     volume, graduation = vessel.number("volume_l"), vessel.number("graduation_l")
     fill = vessel.number("carry_fill")
     if volume is None or volume <= 0.0:

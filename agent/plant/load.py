@@ -63,6 +63,7 @@ def parse_plant(text: str, path: Path) -> Plant:
 
 
 def _refused(path: Path, found: tuple[Problem, ...]) -> PlantFileError:
+    """Error with what was found."""
     return PlantFileError(path, found)
 
 
@@ -99,4 +100,5 @@ def _toml(text: str, path: Path) -> Mapping[str, Any]:
 
 
 def _problem(line: int | None, expected: str) -> Problem:
+    """Problem with the file as a whole."""
     return Problem(line=line, key="", value=None, expected=expected)

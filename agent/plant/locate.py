@@ -45,6 +45,7 @@ class _Locator:
         self._counts: dict[KeyPath, int] = {}
 
     def run(self) -> dict[KeyPath, int]:
+        """Go over the whole text."""
         table: KeyPath = ()
         self._skip(_GAP)
         while self._at < len(self._text):
@@ -56,6 +57,7 @@ class _Locator:
         return self._lines
 
     def _next(self, token: str) -> bool:
+        """Whether this token stands here."""
         return self._text.startswith(token, self._at)
 
     def _skip(self, pattern: re.Pattern[str]) -> str:
@@ -106,6 +108,7 @@ class _Locator:
             self._at += 1
 
     def _key(self) -> str:
+        """Read one part of a dotted key."""
         if self._next('"'):
             quoted = self._skip(_BASIC)
             return str(tomllib.loads(f"key = {quoted}")["key"])
@@ -124,6 +127,7 @@ class _Locator:
         self._value(path)
 
     def _value(self, path: KeyPath) -> None:
+        """Read a value of any kind."""
         if self._next("["):
             self._list(path)
         elif self._next("{"):
@@ -142,6 +146,7 @@ class _Locator:
         return _LITERAL if self._next("'") else _SCALAR
 
     def _list(self, path: KeyPath) -> None:
+        """Read a list and all in it."""
         self._at += 1
         self._skip(_GAP)
         index = 0
@@ -153,6 +158,7 @@ class _Locator:
         self._at += 1
 
     def _inline_table(self, path: KeyPath) -> None:
+        """Read an inline table and all in it."""
         self._at += 1
         self._skip(_GAP)
         while not self._next("}"):

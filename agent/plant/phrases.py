@@ -65,10 +65,12 @@ def expected(kind: str, context: Context, meaning: str, otherwise: str) -> str:
 
 
 def _counted(count: int, what: str) -> str:
+    """Words for so many of something."""
     return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def _pattern(pattern: str) -> str:
+    """Words for what a pattern accepts."""
     for piece, meaning in _PATTERNS.items():
         if piece in pattern:
             return meaning

@@ -66,6 +66,7 @@ def model_faults(error: ValidationError, data: Mapping[str, Any]) -> list[Fault]
 
 
 def _fault(details: ErrorDetails, data: Mapping[str, Any]) -> Fault:
+    """One error of the models, with the path as it is in the file."""
     kind, loc = details["type"], details["loc"]
     path = _path(loc, data)
     if kind == "extra_forbidden":
@@ -119,6 +120,7 @@ def _value_text(fault: Fault, data: object) -> str | None:
 
 
 def _toml(value: object) -> str:
+    """Value as TOML has it, long lists cut off."""
     if isinstance(value, list):
         return "[" + ", ".join(_toml(item) for item in value[:_LONGEST]) + "]"
     if isinstance(value, dict):
@@ -129,4 +131,5 @@ def _toml(value: object) -> str:
 
 
 def _shortened(text: str) -> str:
+    """Text cut off where it is too long to read."""
     return text if len(text) <= _LONGEST else text[: _LONGEST - 3] + "..."

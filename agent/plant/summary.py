@@ -64,6 +64,7 @@ def broker_address(plant: Plant) -> str:
 
 
 def _sump_summary(plant: Plant, sump: SumpPlan) -> Summary:
+    """Everything about one sump."""
     fluid = sump.fluid
     return {
         "id": sump.id,
@@ -91,6 +92,7 @@ def _sump_summary(plant: Plant, sump: SumpPlan) -> Summary:
 
 
 def _bindings(plant: Plant, sump: SumpPlan) -> Iterator[Binding]:
+    """Signals of one sump."""
     return (binding for binding in plant.bindings if binding.sump == sump.id)
 
 
@@ -119,6 +121,7 @@ def source(binding: Binding) -> str:
 
 
 def _plant_lines(plant: Plant) -> Iterator[str]:
+    """Lines about the plant itself."""
     sumps, signals = len(plant.sumps), len(plant.bindings)
     yield f"{plant.name}: {_counted(sumps, 'sump')}, {_counted(signals, 'signal')}"
     yield f"  broker {broker_address(plant)}, topics under {plant.prefix}"
@@ -127,10 +130,12 @@ def _plant_lines(plant: Plant) -> Iterator[str]:
 
 
 def _counted(count: int, what: str) -> str:
+    """Words for so many of something."""
     return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def _all_sumps(plant: Plant) -> Iterator[str]:
+    """Lines about every sump."""
     for sump in plant.sumps.values():
         yield ""
         yield sump.id if sump.name == sump.id else f"{sump.id}, {sump.name}"
@@ -145,6 +150,7 @@ def _all_sumps(plant: Plant) -> Iterator[str]:
 
 
 def _fluid_lines(sump: SumpPlan) -> Iterator[str]:
+    """Lines about what is in the sump."""
     fluid = sump.fluid
     band = f"{_percent(fluid.band_low)} to {_percent(fluid.band_high)} %"
     yield (
@@ -160,10 +166,12 @@ def _fluid_lines(sump: SumpPlan) -> Iterator[str]:
 
 
 def _percent(fraction: float) -> str:
+    """Fraction as people read it. [%]"""
     return f"{percent_from_fraction(fraction):.6g}"
 
 
 def _level_lines(plant: Plant, sump: SumpPlan) -> Iterator[str]:
+    """Lines about the tank."""
     levels = [
         f"{key} {getattr(sump.levels, key):g} mm = {for_people(_volume(sump, key), plant.units)}"
         for key in _DEPTHS
@@ -192,6 +200,7 @@ def _meaning(plan: SignalPlan) -> str:
 
 
 def _pouring_lines(plant: Plant, sump: SumpPlan) -> Iterator[str]:
+    """Lines about what fills it."""
     vessels = [f"{v.id} of {for_people(v.volume, plant.units)}" for v in sump.vessels]
     yield f"  {'poured with':<17} {', '.join(vessels) or 'no vessel: litres to 0.1'}"
     if sump.supplies:

@@ -106,6 +106,7 @@ def _headroom_faults(sump: Part, levels: Part) -> Iterator[Fault]:
 
 
 def _station_faults(station: Part) -> Iterator[Fault]:
+    """Doses are limited wherever they are automatic."""
     dose, day = station.number("max_dose_l"), station.number("max_day_l")
     if dose is not None and day is not None and dose > day:
         yield station.fault("max_dose_l", f"expected at most max_day_l ({day:g})")

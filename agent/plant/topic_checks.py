@@ -63,6 +63,7 @@ def topic_faults(top: Part) -> Iterator[Fault]:
 
 
 def _signals(sump: Part) -> list[str]:
+    """Names of the signals that are tables."""
     signals = sump.part("signals")
     return [name for name in signals if signals.part(name).there]
 
