@@ -69,7 +69,7 @@ SPELLINGS: Final = {
 
 KNOWN: Final = (
     "mm cm m inch ft L mL m^3 ft^3 gal gallon imperial_gallon fl_oz imperial_fluid_ounce quart pint"
-    " barrel litre liter percent % ppm degC degF kelvin degBrix Brix Pa hPa kPa mbar bar psi inH2O"
+    " litre liter percent % ppm degC degF kelvin degBrix Brix Pa hPa kPa mbar bar psi inH2O"
     " cmH2O pH mS/cm uS/cm S/m mg/L dH fH gpg CFU/mL L/min L/h m^3/h gal/min"
 )
 """Units that sumps are measured in: from these comes a guess at what was meant."""

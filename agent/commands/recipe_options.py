@@ -10,7 +10,7 @@ def add_target(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--convention",
-        choices=("of-mix", "per-water"),
+        metavar="of-mix|per-water",
         default="of-mix",
         help=(
             "what --target counts: %% of the mix, or parts of concentrate per 100 of water "

@@ -9,6 +9,8 @@ from agent.plant.parts import Part
 from agent.plant.problems import Fault
 from agent.plant.sump_checks import sump_faults
 from agent.plant.topic_checks import RESERVED, prefix_fault, topic_faults
+from agent.plant.units import scale
+from agent.quantities import QuantityError
 
 
 def faults_between(top: Part) -> Iterator[Fault]:
@@ -196,7 +198,13 @@ def _order_faults(part: Part, key: str) -> Iterator[Fault]:
 
 
 def _vessel_faults(vessel: Part) -> Iterator[Fault]:
-    """One mark of a vessel can be filled and carried."""
+    """One mark of a vessel can be filled and carried, and is read in a unit of volume."""
+    unit = vessel.text("graduation_unit")
+    if unit is not None:
+        try:
+            scale(unit, "L")
+        except QuantityError as error:
+            yield vessel.fault("graduation_unit", f"expected a unit of volume, such as L: {error}")
     volume, graduation = vessel.number("volume_l"), vessel.number("graduation_l")
     fill = vessel.number("carry_fill")
     if volume is None or volume <= 0.0:
