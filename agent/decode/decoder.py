@@ -66,8 +66,7 @@ class Decoder:
         Returns
         -------
         sequence of Decoded
-            In the order in which they should be taken in. Empty only where a well-formed SenML
-            pack or JSON document holds nothing of a bound signal beside something of another.
+            In the order in which they should be taken in; never empty.
         """
         if len(arrival.payload) > PAYLOAD_MAX:
             detail = f"{len(arrival.payload)} bytes; expected at most {PAYLOAD_MAX}"
