@@ -119,6 +119,14 @@ CASES = [
         "17",
         "volume_l x carry_fill = 16",
     ),
+    pytest.param(
+        "carry_fill = 0.8",
+        'graduation_unit = "mm"',
+        '"mm"',
+        "vessel[bucket].graduation_unit",
+        '"mm"',
+        "expected a unit of volume",
+    ),
     pytest.param('"box"', '"cube"', '"cube"', "sump[mill-07].tank.shape", '"cube"', "'box', 'up"),
     pytest.param(
         "width_mm = 700", "width_mm = 0", "width_mm = 0", "sump[mill-07].tank.width_mm", "0", "more"
@@ -426,7 +434,7 @@ def test_one_topic_may_tell_of_the_hall_and_of_two_switches() -> None:
         (b"[plant]\n# caf\xe9\n", "expected UTF-8; byte 0xe9", 2),
         (b"a = " + b"[" * 5000, "nested too deeply", None),
         (b"a = " + b"9" * 5000, "no valid TOML", None),
-        (b"#" * 4_000_001, "larger than 4000000 bytes", None),
+        (b"#" * 8_000_001, "larger than 8000000 bytes", None),
     ],
 )
 def test_a_file_that_is_no_plant_file_is_refused_with_its_line(
