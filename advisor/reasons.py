@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from advisor.effects import After, Batch
 from advisor.errors import AdvisorError
-from advisor.mixing import exchange_volume
+from advisor.mixing import exchange_to
 from advisor.optimum import Choice, Task
 from advisor.plan import SumpPlan, Vessel
 from advisor.vessels import finest, vessel_named
@@ -53,7 +53,7 @@ def shortfalls(task: Task, after: After, say: Callable[[float], str] = litres) -
             f"{say(task.wanted)} wanted."
         )
     if abs(strength - task.target) > task.target_tolerance + 1e-9:
-        said.append(_off_target(task, volume, strength, say))
+        said.append(_off_target(task, strength, say))
     return said
 
 
@@ -96,23 +96,28 @@ def _reading(task: Task, after: After, confidence: float, sump: SumpPlan) -> str
     )
 
 
-def _off_target(task: Task, volume: float, strength: float, say: Callable[[float], str]) -> str:
+def _off_target(task: Task, strength: float, say: Callable[[float], str]) -> str:
     """Say that the target is not reached, and what an exchange would take. [L]"""
+    if _only_marks_forbid(task):
+        return f"Measured in whole marks the closest to the target is {percent(strength)}."
     strong = strength > task.target
+    fresh = task.weakest if strong else task.strongest
     said = (
         f"The target of {percent(task.target)} cannot be reached by adding: the best is "
         f"{percent(strength)}, too {'strong' if strong else 'lean'}."
     )
-    if _only_marks_forbid(task):
-        return f"Measured in whole marks the closest to the target is {percent(strength)}."
-    fresh = task.weakest if strong else task.strongest
+    if task.target < fresh if strong else task.target > fresh:
+        return (
+            f"{said} No mix {'weaker' if strong else 'stronger'} than {percent(fresh)} may be made."
+        )
+    now, wanted = task.volume.value, min(task.wanted, task.cap)
     try:
-        exchange = exchange_volume(volume, strength, task.target, fresh)
-    except AdvisorError:
-        return f"{said} No mix that is allowed leads there, not even by an exchange."
+        drain, add = exchange_to(now, task.concentration.value, wanted, task.target, fresh)
+    except AdvisorError:  # the stock or the vessels forbid it, not the strengths
+        return said
     return (
-        f"{said} An exchange would reach it: drain {say(exchange)} of it and add "
-        f"{say(exchange)} at {percent(fresh)}."
+        f"{said} An exchange would reach it: drain {say(drain)} of what is in it now, then add "
+        f"{say(add)} at {percent(fresh)}."
     )
 
 
