@@ -5,23 +5,19 @@ escapes them, since an exception there would end that thread while the process l
 """
 
 import logging
-import secrets
-import ssl
 import sys
 import threading
 import time
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
-from typing import Any, ParamSpec
 
 from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
-from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from agent.arrival import Arrival, Outgoing
+from agent.broker_client import Session, guarded, make_client
 from agent.errors import BrokerError
 from agent.inbox import Inbox, Token
 from agent.instants import instant_of
@@ -29,13 +25,10 @@ from agent.plant.plant import BrokerSettings
 from agent.secrets import Credentials
 
 LOG = logging.getLogger("millpond.broker")
-Arguments = ParamSpec("Arguments")
 
 KEEPALIVE_S = 60
 SESSION_EXPIRY_S = 14 * 86_400
 RECEIVE_MAXIMUM = 1_000
-INFLIGHT_OUT = 100
-LONGEST_RECONNECT_S = 30
 FILTERS_A_PACKET = 500
 UNREADABLE_TOPIC = "(topic that is not UTF-8)"
 
@@ -53,21 +46,6 @@ HINTS = {
     " MILLPOND_BROKER_PASSWORD, and the broker's rights",
     BANNED: "this client is banned there",
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Session:
-    """What the agent is to the broker."""
-
-    client_id: str
-    filters: tuple[str, ...]
-    former_filters: frozenset[str] = frozenset()
-    """What an earlier run subscribed to; what is no longer wanted is given up."""
-    clock_topic: str | None = None
-    online: Outgoing
-    """Told at each connection."""
-    offline: Outgoing
-    """Told at a graceful end; the broker tells it as last will."""
 
 
 class BrokerLink:
@@ -101,6 +79,8 @@ class BrokerLink:
         self._was_connected = False
         self._connected_at = 0.0
         self._short = 0
+        self._resumed = False
+        self._unanswered: set[int | None] = set()
         self._said = ""
         self._thread: threading.Thread | None = None
         self.fatal: BrokerError | None = None
@@ -196,27 +176,15 @@ class BrokerLink:
     # --- on the network thread --------------------------------------------------------------------
 
     def _make_client(self, credentials: Credentials | None) -> Client:
-        """Make the client with everything that is set before connecting."""
-        client = Client(
-            CallbackAPIVersion.VERSION2,
-            client_id=self._session.client_id,
-            protocol=MQTTProtocolVersion.MQTTv5,
-            manual_ack=True,
-        )
-        client.max_inflight_messages_set(INFLIGHT_OUT)
-        # spread, so that the clients of a restarted broker do not all come at once
-        client.reconnect_delay_set(1, LONGEST_RECONNECT_S - secrets.randbelow(10))
-        client.will_set(
-            self._session.offline.topic, self._session.offline.payload, qos=1, retain=True
-        )
-        secure(client, self._settings, credentials)
-        client.on_message = _guarded(self._on_message)
-        client.on_connect = _guarded(self._on_connect)
-        client.on_connect_fail = _guarded(self._on_connect_fail)
-        client.on_disconnect = _guarded(self._on_disconnect)
-        client.on_pre_connect = _guarded(self._on_pre_connect)
-        client.on_publish = _guarded(self._on_publish)
-        client.on_subscribe = _guarded(self._on_subscribe)
+        """Make the client with its callbacks."""
+        client = make_client(self._settings, credentials, self._session)
+        client.on_message = guarded(self._on_message)
+        client.on_connect = guarded(self._on_connect)
+        client.on_connect_fail = guarded(self._on_connect_fail)
+        client.on_disconnect = guarded(self._on_disconnect)
+        client.on_pre_connect = guarded(self._on_pre_connect)
+        client.on_publish = guarded(self._on_publish)
+        client.on_subscribe = guarded(self._on_subscribe)
         return client
 
     def _raise_epoch(self) -> None:
@@ -241,16 +209,14 @@ class BrokerLink:
         self._raise_epoch()
         self._was_connected = True
         self._connected_at = time.monotonic()
-        self._say(f"connected, {'session resumed' if flags.session_present else 'new session'}")
-        client.publish(self._session.online.topic, self._session.online.payload, 1, retain=True)
+        self._resumed = flags.session_present
         self._subscribe(client)
-        self._connected.set()
-        self.on_ready()
 
     def _subscribe(self, client: Client) -> None:
         """Subscribe to everything again: the plant file may have changed since the session began.
 
-        Retained messages come with a new subscription only.
+        Retained messages come with a new subscription only. The agent is not called online before
+        the broker has answered: what is sent to it earlier would be lost.
         """
         wanted = list(self._session.filters)
         if self._session.clock_topic is not None:
@@ -259,8 +225,12 @@ class BrokerLink:
         if given_up:
             client.unsubscribe(given_up)
         options = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB)
-        for start in range(0, len(wanted), FILTERS_A_PACKET):
-            client.subscribe([(name, options) for name in wanted[start : start + FILTERS_A_PACKET]])
+        self._unanswered = {
+            client.subscribe(
+                [(name, options) for name in wanted[start : start + FILTERS_A_PACKET]]
+            )[1]
+            for start in range(0, len(wanted), FILTERS_A_PACKET)
+        }
 
     def _refused(self, reason: ReasonCode) -> None:
         """Say why the broker does not take the agent; give up if it never did in this run."""
@@ -338,9 +308,9 @@ class BrokerLink:
 
     def _on_subscribe(
         self,
-        _client: Client,
+        client: Client,
         _userdata: object,
-        _mid: int,
+        mid: int,
         reasons: Sequence[ReasonCode],
         _properties: Properties | None,
     ) -> None:
@@ -354,47 +324,16 @@ class BrokerLink:
                 len(reasons),
                 refused[0],
             )
+        self._unanswered.discard(mid)
+        if not self._unanswered and not self.connected:
+            self._say(f"connected, {'session resumed' if self._resumed else 'new session'}")
+            online = self._session.online
+            client.publish(online.topic, online.payload, 1, retain=True)
+            self._connected.set()
+            self.on_ready()
 
     def _say(self, what: str, level: int = logging.INFO) -> None:
         """Tell a person, unless the same was said last."""
         if what != self._said:
             self._said = what
             LOG.log(level, "broker %s: %s", self.address, what)
-
-
-def secure(client: Client, settings: BrokerSettings, credentials: Credentials | None) -> None:
-    """Give a client its user, and encryption that accepts only a broker good for its name.
-
-    Raises
-    ------
-    BrokerError
-        If a certificate's file cannot be used.
-    """
-    if credentials is not None:
-        client.username_pw_set(credentials.user, credentials.password)
-    if not settings.tls:
-        return
-    try:
-        context = ssl.create_default_context(cafile=settings.ca_file)
-        if settings.cert_file is not None:
-            context.load_cert_chain(settings.cert_file, settings.key_file)
-    except (OSError, ssl.SSLError) as error:
-        names = [str(f) for f in (settings.ca_file, settings.cert_file, settings.key_file) if f]
-        where = f"{settings.host}:{settings.port}"
-        raise BrokerError(f"broker {where}: {', '.join(names)}: {error}") from error
-    client.tls_set_context(context)
-
-
-def _guarded(callback: Callable[Arguments, None]) -> Callable[Arguments, Any]:
-    """Let nothing escape: paho's thread would end, and the process live on deaf.
-
-    A message whose callback failed is not acknowledged, so that the next connection brings it.
-    """
-
-    def call(*args: Arguments.args, **kwargs: Arguments.kwargs) -> None:
-        try:
-            callback(*args, **kwargs)
-        except Exception:
-            LOG.exception("mistake in a callback of the broker's link")
-
-    return call

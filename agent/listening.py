@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
-from agent.broker import secure
+from agent.broker_client import secure
 from agent.plant.plant import Plant
 from agent.secrets import read_credentials
 

@@ -14,7 +14,8 @@ from pathlib import Path
 from queue import SimpleQueue
 from types import FrameType
 
-from agent.broker import BrokerLink, Session
+from agent.broker import BrokerLink
+from agent.broker_client import Session
 from agent.clock import Clock, TopicClock, WallClock
 from agent.errors import MillpondError
 from agent.inbox import Inbox

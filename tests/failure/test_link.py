@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 import pytest
 
 from agent.arrival import Arrival, Outgoing
-from agent.broker import BrokerLink, Session
+from agent.broker import BrokerLink
+from agent.broker_client import Session
 from agent.clock import ManualClock
 from agent.errors import BrokerError
 from agent.inbox import Inbox, Item, Token
