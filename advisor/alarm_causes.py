@@ -56,6 +56,9 @@ CAUSES: Mapping[str, tuple[Cause, ...]] = MappingProxyType(
 sensor is lost is not judged, and says so."""
 
 
+_RANK = {signal: rank for rank, signal in enumerate(Signal)}
+
+
 def explain(
     alarms: Mapping[str, Alarm], state: SumpState, plan: SumpPlan, outage: Outage | None
 ) -> dict[str, tuple[str | None, bool]]:
@@ -111,8 +114,7 @@ def _silent_with(
 
 def _seniority(alarm: Alarm) -> tuple[Instant, int]:
     """Who speaks: the first that was raised; of several, by the order of the signals."""
-    order = list(Signal).index(alarm.signal) if alarm.signal is not None else -1
-    return alarm.raised_at or 0, order
+    return alarm.raised_at or 0, -1 if alarm.signal is None else _RANK[alarm.signal]
 
 
 def _spoken_for(

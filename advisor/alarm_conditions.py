@@ -195,6 +195,15 @@ def _levels(
     return below, above
 
 
+def _has_own_limits(plan: SumpPlan) -> bool:
+    """Whether the plant file sets a limit of level or concentration."""
+    rules = plan.alarms
+    return bool(rules) and any(
+        name in rules and rules[name].limit is not None
+        for name in ("level-low", "level-high", "concentration-low", "concentration-high")
+    )
+
+
 def _is_calm(state: SumpState, plan: SumpPlan) -> bool:
     """Whether level and concentration, as far as known, lie inside the default limits."""
     depth, strength, fluid = state.rest_depth, state.concentration, plan.fluid
@@ -295,7 +304,7 @@ def judgements(
     Judgement
         Level and concentration, and silence and findings where there are any.
     """
-    if remembered or plan.alarms or not _is_calm(state, plan):
+    if remembered or _has_own_limits(plan) or not _is_calm(state, plan):
         yield from _levels(state, plan, at=at, now=now)
         yield from _concentrations(state, plan, at=at, now=now)
     for signal in _silent(state, plan, now):

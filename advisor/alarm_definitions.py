@@ -58,6 +58,7 @@ def _define(definitions: Iterable[Definition]) -> Mapping[str, Definition]:
 
 _BY_TEST = "the estimator's own sequential test"
 _DRAINED = 35 * MINUTE
+_LIKELY, _SURELY = 0.8, 0.95
 
 DEFINITIONS: Mapping[str, Definition] = _define(
     [
@@ -67,6 +68,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             on_delay=_DRAINED,
             off_delay=10 * MINUTE,
             limit_from="`low`, or what `low_running` needs, at rest-equivalent depth",
+            confidence=_LIKELY,
         ),
         Definition(
             name="level-high",
@@ -74,6 +76,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             on_delay=_DRAINED,
             off_delay=10 * MINUTE,
             limit_from="the brim less the headroom, at rest-equivalent depth",
+            confidence=_LIKELY,
         ),
         Definition(
             name="concentration-low",
@@ -81,7 +84,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             on_delay=30 * MINUTE,
             off_delay=10 * MINUTE,
             limit_from="lower end of the fluid's band",
-            confidence=0.95,
+            confidence=_SURELY,
         ),
         Definition(
             name="concentration-high",
@@ -89,7 +92,7 @@ DEFINITIONS: Mapping[str, Definition] = _define(
             on_delay=30 * MINUTE,
             off_delay=10 * MINUTE,
             limit_from="upper end of the fluid's band",
-            confidence=0.95,
+            confidence=_SURELY,
         ),
         Definition(
             name="water-loss-high",

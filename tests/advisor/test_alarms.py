@@ -57,10 +57,17 @@ class TestLevel:
         """At 430 mm less 15 mm the sump is too full: no dose ever fills it so far."""
         watch = Watch()
 
-        watch.minutes(60, depth=Estimate(414.9, 1.5))
+        watch.minutes(60, depth=Estimate(414.9, 0.0))
         assert watch.published == []
-        watch.minutes(60, depth=Estimate(415.0, 1.5))
+        watch.minutes(60, depth=Estimate(415.0, 0.0))
         assert watch.last("level-high").limit == 415.0
+
+    def test_a_level_that_nobody_knows_well_is_not_called_low(self):
+        """10 mm under the limit with an sd of 12 mm may as well be above it."""
+        watch = Watch()
+
+        watch.minutes(600, depth=Estimate(170.0, 12.0))
+        assert watch.published == []
 
     def test_a_short_excursion_raises_nothing(self):
         """A value that comes back before the delay is over starts the delay anew."""
@@ -125,7 +132,7 @@ class TestLevel:
         levels = replace(a_sump().levels, low_running=170.0)
         watch = Watch(plan=a_sump(levels=levels))
 
-        watch.minutes(36, depth=Estimate(189.9, 1.5), holdup=Estimate(22.0, 1.0))
+        watch.minutes(36, depth=Estimate(188.0, 1.5), holdup=Estimate(22.0, 1.0))
         assert watch.last("level-low").limit == pytest.approx(190.0)
 
     def test_high_is_not_judged_while_somebody_fills(self):
