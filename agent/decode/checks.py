@@ -12,7 +12,7 @@ from agent.refusals import shown
 
 _KINDS: Final[Mapping[CheckKind, tuple[str, str, float]]] = {
     CheckKind.REFRACTOMETER: ("degBrix", "degBrix", 95.0),
-    CheckKind.TITRATION: ("%", "dimensionless", 1.0),
+    CheckKind.TITRATION: ("%", "1", 1.0),
     CheckKind.DIPSTICK: ("mm", "mm", 2e4),
     CheckKind.PH: ("pH", "pH", 14.0),
     CheckKind.DIP_SLIDE: ("CFU/mL", "CFU/mL", 1e12),
@@ -20,8 +20,8 @@ _KINDS: Final[Mapping[CheckKind, tuple[str, str, float]]] = {
     CheckKind.NITRITE: ("mg/L", "mg/L", 1e6),
     CheckKind.CHLORIDE: ("mg/L", "mg/L", 1e6),
     CheckKind.CONDUCTIVITY: ("mS/cm", "mS/cm", 1e3),
-    CheckKind.TRAMP_OIL: ("%", "dimensionless", 1.0),
-    CheckKind.LOOK: ("dimensionless", "dimensionless", 1.0),
+    CheckKind.TRAMP_OIL: ("%", "1", 1.0),
+    CheckKind.LOOK: ("1", "1", 1.0),
 }
 """Unit where none is said, unit inside, and what no such measurement exceeds there."""
 

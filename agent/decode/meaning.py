@@ -13,7 +13,7 @@ from advisor.words import Signal
 from agent.decode.bare import number, number_in, text_of
 from agent.decode.problem import PayloadError
 from agent.decode.results import Reason
-from agent.decode.scale import Scale, plausible
+from agent.decode.scale import PURE_NUMBER, Scale, plausible
 from agent.decode.senml import Record
 from agent.plant.plant import Binding
 from agent.refusals import shown
@@ -103,11 +103,11 @@ class Measure:
 
     def _outside(self, value: float) -> PayloadError:
         """Say that a value is out of range; one that is no number lands here too."""
-        unit = self._scale.internal
+        unit = "" if self._scale.internal == PURE_NUMBER else f" {self._scale.internal}"
         return PayloadError(
             Reason.RANGE,
-            f"the value is {shown(value)} {unit}; "
-            f"expected {shown(self._low)} to {shown(self._high)} {unit}",
+            f"the value is {shown(value)}{unit}; "
+            f"expected {shown(self._low)} to {shown(self._high)}{unit}",
         )
 
 

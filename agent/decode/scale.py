@@ -5,52 +5,45 @@ and then is a factor and an offset.
 """
 
 from collections.abc import Mapping
-from typing import Final, NamedTuple, TypeAlias
+from typing import Final, TypeAlias
 
 from advisor.plan import LevelKind, SignalPlan
 from advisor.words import Signal
 from agent.decode.problem import PayloadError
 from agent.decode.results import Reason
 from agent.plant.plant import Binding
-from agent.quantities import QuantityError, conversion
+from agent.plant.units import internal_unit, scale, usual_unit
+from agent.quantities import QuantityError
 from agent.refusals import shown
 
 Affine: TypeAlias = tuple[float, float]
 """Factor and offset: inside = factor * found + offset."""
 
+PURE_NUMBER: Final = "1"
+"""Internal unit of fractions and counters."""
 
-class _Inside(NamedTuple):
-    """What a signal's values are inside."""
-
-    unit: str
-    low: float
-    high: float
-    usual: str = ""
-    """What a binding without a unit is read in, where that is not the unit inside."""
-
-
-_LEVEL: Final[Mapping[LevelKind, _Inside]] = {
-    "depth": _Inside("mm", -500.0, 8e3),
-    "air-gap": _Inside("mm", -500.0, 8e3),
-    "volume": _Inside("L", -500.0, 1e6),
-    "percent": _Inside("dimensionless", -0.2, 1.5, "percent"),
-    "pressure": _Inside("Pa", -2e4, 5e5),
+_LEVEL_RANGES: Final[Mapping[LevelKind, tuple[float, float]]] = {
+    "depth": (-500.0, 8e3),
+    "air-gap": (-500.0, 8e3),
+    "volume": (-500.0, 1e6),
+    "percent": (-0.2, 1.5),
+    "pressure": (-2e4, 5e5),
 }
 
-_OTHERS: Final[Mapping[Signal, _Inside]] = {
-    Signal.BRIX: _Inside("degBrix", -2.0, 95.0),
-    Signal.TEMPERATURE: _Inside("degC", -20.0, 120.0),
-    Signal.RUNNING: _Inside("dimensionless", 0.0, 1.0),
-    Signal.CUTTING: _Inside("dimensionless", 0.0, 1e12),
-    Signal.WATER_METER: _Inside("L", 0.0, 1e9),
-    Signal.CONCENTRATE_METER: _Inside("L", 0.0, 1e9),
-    Signal.PH: _Inside("pH", 0.0, 14.0),
-    Signal.CONDUCTIVITY: _Inside("mS/cm", -0.5, 1e3),
-    Signal.AIR_TEMPERATURE: _Inside("degC", -50.0, 80.0),
-    Signal.HUMIDITY: _Inside("dimensionless", -0.05, 1.1, "percent"),
+_RANGES: Final[Mapping[Signal, tuple[float, float]]] = {
+    Signal.BRIX: (-2.0, 95.0),
+    Signal.TEMPERATURE: (-20.0, 120.0),
+    Signal.RUNNING: (0.0, 1.0),
+    Signal.CUTTING: (0.0, 1e12),
+    Signal.WATER_METER: (0.0, 1e9),
+    Signal.CONCENTRATE_METER: (0.0, 1e9),
+    Signal.PH: (0.0, 14.0),
+    Signal.CONDUCTIVITY: (-0.5, 1e3),
+    Signal.AIR_TEMPERATURE: (-50.0, 80.0),
+    Signal.HUMIDITY: (-0.05, 1.1),
 }
 """Lowest and highest value that a working sensor at a sump can mean (*common practice*): error
-codes such as -999 or 32767 are to fall outside, noise and offsets are not."""
+codes such as -999 or 32767 are to fall outside, noise and offsets are not. [internal unit]"""
 
 _RATIOS: Final[Mapping[str, float]] = {
     "/": 1.0,
@@ -76,8 +69,7 @@ are. Those of RFC 8798 among them."""
 
 def plausible(signal: Signal, kind: LevelKind) -> tuple[float, float]:
     """Lowest and highest value that makes sense. [internal unit]"""
-    inside = _inside(signal, kind)
-    return inside.low, inside.high
+    return _LEVEL_RANGES[kind] if signal is Signal.LEVEL else _RANGES[signal]
 
 
 def compiled(unit: str, internal: str, found: str | None = None) -> Affine:
@@ -97,14 +89,12 @@ def compiled(unit: str, internal: str, found: str | None = None) -> Affine:
     PayloadError
         If there is no such unit, or it measures something else.
     """
-    if unit == internal:
-        return 1.0, 0.0
     try:
-        return conversion(unit, internal)
+        return scale(unit, internal)
     except QuantityError as error:
         raise PayloadError(
             Reason.UNIT,
-            f"the unit is {shown(found or unit)}: {error}; expected one such as {internal}",
+            f"the unit is {shown(found or unit)}: {error}; expected one such as {_told(internal)}",
         ) from error
 
 
@@ -114,7 +104,7 @@ class Scale:
     Parameters
     ----------
     binding : Binding
-        Its bound unit; empty: the internal one, % where that is a fraction.
+        Its bound unit; empty: the usual one of the signal.
     plan : SignalPlan
         The kind of the level.
 
@@ -127,9 +117,9 @@ class Scale:
     """
 
     def __init__(self, binding: Binding, plan: SignalPlan) -> None:
-        inside = _inside(binding.signal, plan.kind)
-        self.internal = inside.unit
-        self.bound = compiled(binding.unit or inside.usual or inside.unit, inside.unit)
+        usual = usual_unit(binding.signal, plan.kind) or PURE_NUMBER
+        self.internal = internal_unit(binding.signal, plan.kind) or PURE_NUMBER
+        self.bound = compiled(binding.unit or usual, self.internal)
         self._is_brix = binding.signal is Signal.BRIX
         self._is_meter = binding.signal in {Signal.WATER_METER, Signal.CONCENTRATE_METER}
 
@@ -156,10 +146,10 @@ class Scale:
             return compiled(_SENML.get(unit, unit), self.internal, found=unit)
         if self._is_brix:
             return 100.0 * ratio, 0.0
-        if self.internal != "dimensionless":
+        if self.internal != PURE_NUMBER:
             raise PayloadError(
                 Reason.UNIT,
-                f"the unit is {shown(unit)}, a ratio; expected one such as {self.internal}",
+                f"the unit is {shown(unit)}, a ratio; expected one such as {_told(self.internal)}",
             )
         return ratio, 0.0
 
@@ -169,6 +159,6 @@ class Scale:
         return None if volume is None else compiled(volume, self.internal)
 
 
-def _inside(signal: Signal, kind: LevelKind) -> _Inside:
-    """What a signal is inside."""
-    return _LEVEL[kind] if signal is Signal.LEVEL else _OTHERS[signal]
+def _told(internal: str) -> str:
+    """Unit of the internal one's kind that a person would write."""
+    return "%" if internal == PURE_NUMBER else internal
