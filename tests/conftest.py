@@ -4,8 +4,15 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from tests.brokers import Mosquitto, a_mosquitto, an_iotcore
+
+# The same examples on every run, and no failure because a machine was busy; a fresh seed is drawn
+# with --hypothesis-profile=fresh.
+settings.register_profile("repeatable", derandomize=True, deadline=None)
+settings.register_profile("fresh", deadline=None, print_blob=True)
+settings.load_profile("repeatable")
 
 
 @pytest.fixture
