@@ -501,7 +501,7 @@ class TestPlan:
         rule = AlarmPlan(limit=300.0, on_delay=0.0, priority="high")
         watch = Watch(plan=a_sump(alarms={"level-low": rule}))
 
-        (raised,) = watch.minute(depth=Estimate(299.0, 1.5))
+        (raised,) = watch.minute(depth=Estimate(298.0, 1.5))
         assert (raised.limit, raised.priority) == (300.0, "high")
 
     def test_one_signals_setting_goes_before_its_alarms(self):
