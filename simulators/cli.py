@@ -48,6 +48,8 @@ def _parser() -> argparse.ArgumentParser:
     verbs = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     _run_verb(verbs)
     _record_verb(verbs)
+    _plot_verb(verbs)
+    _close_verb(verbs)
     _small_verbs(verbs)
     return parser
 
@@ -83,6 +85,26 @@ def _record_verb(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -
     record.add_argument("--truth", type=Path, metavar="FILE")
     record.add_argument("--plant", type=Path, metavar="FILE", help="write the plant file too")
     record.set_defaults(verb=_record)
+
+
+def _plot_verb(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Options of ``plot``."""
+    plot = verbs.add_parser("plot", help="draw truth and readings", description=_plot.__doc__)
+    _scenario(plot)
+    plot.add_argument("--out", type=Path, required=True, metavar="FILE", help="SVG; - is output")
+    plot.set_defaults(verb=_plot)
+
+
+def _close_verb(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Options of ``close``."""
+    close = verbs.add_parser("close", help="play to an agent", description=_close.__doc__)
+    _scenario(close)
+    close.add_argument("--agent", metavar="COMMAND", help="in place of the millpond beside this")
+    close.add_argument("--recording", type=Path, metavar="FILE", help="keep what the plant said")
+    close.add_argument("--out", type=Path, metavar="FILE", help="keep what the agent published")
+    close.add_argument("--truth", type=Path, metavar="FILE")
+    close.add_argument("--json", action="store_true", help="the summary as JSON")
+    close.set_defaults(verb=_close)
 
 
 def _small_verbs(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -146,6 +168,44 @@ def _record(arguments: argparse.Namespace) -> int:
         if arguments.truth is not None:
             truth = files.enter_context(arguments.truth.open("w", encoding="utf-8"))
         record(floor, out, truth)
+    return 0
+
+
+def _plot(arguments: argparse.Namespace) -> int:
+    """Draw truth against readings as SVG."""
+    from simulators.plot import sketch
+    from simulators.prepare import floor_of
+
+    drawing = sketch(floor_of(arguments.scenario, arguments.seed, arguments.days))
+    if str(arguments.out) == "-":
+        sys.stdout.write(drawing)
+    else:
+        arguments.out.write_text(drawing, encoding="utf-8")
+    return 0
+
+
+def _close(arguments: argparse.Namespace) -> int:
+    """Play a scenario to an agent's replay; its stations and people do what the agent says."""
+    import json
+    import shlex
+    from contextlib import ExitStack
+
+    from simulators.close import Files, close_loop, default_agent, summary
+    from simulators.prepare import floor_of
+
+    floor = floor_of(arguments.scenario, arguments.seed, arguments.days)
+    agent = shlex.split(arguments.agent) if arguments.agent else default_agent()
+    with ExitStack() as opened:
+        recording, published, truth = (
+            opened.enter_context(path.open("w", encoding="utf-8")) if path is not None else None
+            for path in (arguments.recording, arguments.out, arguments.truth)
+        )
+        rows = summary(floor, close_loop(floor, agent, Files(recording, published, truth)))
+    if arguments.json:
+        sys.stdout.write(json.dumps(rows, indent=1) + "\n")
+        return 0
+    for row in rows:
+        sys.stdout.write("  ".join(f"{key} {value}" for key, value in row.items()) + "\n")
     return 0
 
 

@@ -7,6 +7,11 @@ import numpy as np
 _BLOCK = 512
 
 
+def root_of(name: str, seed: int) -> int:
+    """Seed of everything in a scenario of that name."""
+    return (crc32(name.encode()) << 64) + seed
+
+
 class Draws:
     """One stream of random numbers, named by what it is for.
 

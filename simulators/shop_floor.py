@@ -7,6 +7,7 @@ from simulators.advice import Heard
 from simulators.checks import Inspector
 from simulators.climate import Hall
 from simulators.disturbances import Disturber
+from simulators.draws import root_of
 from simulators.instants import DAY, SECOND, Calendar, rfc3339
 from simulators.machine_tool import MachineTool
 from simulators.payloads import Message
@@ -36,12 +37,13 @@ class ShopFloor:
         self._step = scenario.step_s * SECOND
         self._truth_due = calendar.begin
         self._journal = Journal()
-        self._hall = Hall(scenario.climate, calendar, seed)
+        root = root_of(scenario.name, seed)
+        self._hall = Hall(scenario.climate, calendar, root)
         self.tools: dict[str, MachineTool] = {}
         self.heard: dict[str, Heard] = {}
         self.stations: dict[str, DosingStation] = {}
         for spec in scenario.sumps():
-            tool = MachineTool(spec, scenario, calendar, seed, self._journal)
+            tool = MachineTool(spec, scenario, calendar, root, self._journal)
             heard = Heard(tool)
             self.tools[spec.id] = tool
             self.heard[spec.id] = heard

@@ -19,6 +19,8 @@ from simulators.scenario.sump import SumpSpec
 class Scenario(Spec):
     """One invented plant, its people and its troubles, from a date on."""
 
+    name: str = ""
+    """Of its file; part of every seed, so that equal seeds of two scenarios differ."""
     title: str
     """What it is about, in one line."""
     group: str = "clean"
@@ -109,10 +111,10 @@ def _check_intervals(sump: SumpSpec, step: int) -> None:
 
 
 def merged(base: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:
-    """Tables laid over each other, the own values in front; arrays are replaced whole."""
+    """Tables laid over each other, the own values in front; arrays and tanks are replaced whole."""
     result = copy.deepcopy(base)
     for key, value in own.items():
-        if isinstance(value, dict) and isinstance(result.get(key), dict):
+        if isinstance(value, dict) and isinstance(result.get(key), dict) and "shape" not in value:
             result[key] = merged(result[key], value)
         else:
             result[key] = value
@@ -129,6 +131,8 @@ def scenario_from(data: dict[str, Any], source: str) -> Scenario:
     """
     data = dict(data)
     each = data.pop("each", {})
+    data.pop("like", None)
+    data.setdefault("name", Path(source).stem)
     data["sump"] = [merged(each, sump) for sump in data.get("sump", [])]
     try:
         return Scenario.model_validate(data)
@@ -152,15 +156,25 @@ def load(path: Path) -> Scenario:
     ScenarioError
         If it cannot be read, is no TOML, or says something that no scenario can.
     """
+    return scenario_from(_read(path, ()), str(path))
+
+
+def _read(path: Path, above: tuple[Path, ...]) -> dict[str, Any]:
+    """A file's tables, laid over those of the file that it is ``like``."""
+    if path in above:
+        raise ScenarioError(str(path), [f"like: goes in a circle with {above[0]}"])
     try:
-        text = path.read_text(encoding="utf-8")
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         raise ScenarioError(str(path), [f"cannot be read: {error.strerror}"]) from error
-    try:
-        data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise ScenarioError(str(path), [f"is no TOML: {error}"]) from error
-    return scenario_from(data, str(path))
+    like = data.get("like")
+    if like is None:
+        return data
+    if not isinstance(like, str):
+        raise ScenarioError(str(path), [f"like: expected the name of a file, found {like!r}"])
+    return merged(_read(path.parent / f"{like}.toml", (*above, path)), data)
 
 
 def scenario_folders() -> tuple[Path, ...]:

@@ -54,6 +54,7 @@ class LevelMarks(Spec):
     target: Positive
     brim: Positive
     low_running: Positive | None = None
+    top_up: Positive | None = None
 
 
 class MachineSpec(Spec):
