@@ -42,9 +42,12 @@ _STEPS = np.stack(
             for loss, rate in zip(_LOSS, _RATES, strict=True)
         ),
         np.outer(_unit((s.FILM, 1.0)), _unit((s.FILM_RATE, 1.0)))[: s.MOVING, : s.MOVING].ravel(),
+        np.outer(_unit((s.SHARED, 1.0)), _unit((s.SHARED_RATE, 1.0)))[
+            : s.MOVING, : s.MOVING
+        ].ravel(),
     ]
 )
-"""What an interval of one day adds to the transition, for each rate and for the film."""
+"""What an interval of one day adds to the transition, for each rate and for both offsets."""
 _STILL = np.eye(s.MOVING).ravel()
 _LUMP_WATER = _unit((s.V, -1.0), (s.LOST_WATER, 1.0))
 _LUMP_SOLUTE = _unit((s.C, -1.0), (s.LOST_CONCENTRATE, 1.0), (s.LOST_WATER, -1.0))
@@ -100,7 +103,7 @@ def passage(
     .. [1] Y. Bar-Shalom, X. R. Li, T. Kirubarajan, "Estimation with Applications to Tracking and
        Navigation", Wiley, 2001, ch. 6.2, discretised white-noise acceleration (from memory).
     """
-    block = _STILL + np.array((days, run, days, cut, days)) @ _STEPS
+    block = _STILL + np.array((days, run, days, cut, run, days)) @ _STEPS
     decays = (
         math.exp(-days / prior.waves_days),
         math.exp(-days / prior.sway_days),

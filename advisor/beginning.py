@@ -46,7 +46,10 @@ def _entries(prior: Priors, plan: SumpPlan) -> dict[int, tuple[float, float]]:
         s.HOLDUP: (prior.holdup, prior.holdup_sd),
         s.AREA: (0.0, prior.area_sd),
         s.FACTOR: (0.0, prior.factor_sd),
-        s.SHARED: (0.0, prior.shared_sd),
+        s.SHARED: (prior.shared, prior.shared_sd),
+        s.SHARED_RATE: (prior.shared_rate, prior.shared_rate_sd),
+        s.WARMTH: (0.0, prior.warmth_sd),
+        s.SHIFT: (0.0, prior.zero_sd),
         s.WATER_GAIN: (0.0, _gain_sd(plan.signals.get(Signal.WATER_METER))),
         s.CONCENTRATE_GAIN: (0.0, _gain_sd(plan.signals.get(Signal.CONCENTRATE_METER))),
     }

@@ -31,6 +31,12 @@ class Slot(NamedTuple):
     """Of readings less the expected one. [°Brix²]"""
     brix_when: float = 0.0
     """Sum of times since `begin`. [ms]"""
+    low: int = 0
+    """Readings of the refractometer far from the expected: bubbles, or a change."""
+    low_sum: float = 0.0
+    """[°Brix]"""
+    low_squares: float = 0.0
+    """[°Brix²]"""
     far: int = 0
     """Newest readings of the level in a row that lie far from what was expected."""
     far_since: Instant = -1

@@ -13,14 +13,16 @@ from advisor.words import MINUTE, Instant, Reading, Signal
 PLACE = {signal: place for place, signal in enumerate(Signal)}
 SETTLED = 4.0 * FILL_MS
 """After a start the level is not read for so long. [ms]"""
-FLUSHED: Instant = 2 * MINUTE
-"""After a start the fluid before the prism is an old one for so long; common practice. [ms]"""
+FLUSHED: Instant = 4 * MINUTE
+"""After a start the prism sees old fluid and bubbles for so long; common practice. [ms]"""
 DRAINING: Instant = 40 * MINUTE
 """After a stop the holdup is all back within this; common practice. [ms]"""
 FAR_SDS = 4.5
 """A reading further from the expected than so many sds is looked at on its own. [1]"""
 FAR_LEAST = 4.0
 """But not one nearer than this. [mm]"""
+FAR_BRIX = 3.5
+"""Likewise for the refractometer: bubbles make single readings fall. [1]"""
 IN_A_ROW = 3
 """So many far readings in a row are a step and no spikes. [1]"""
 IN_A_ROW_SLOW = 2
@@ -70,11 +72,17 @@ def _break(belief: Belief, plan: SumpPlan) -> Belief:
     slot = belief.slot
     if not slot.far:
         return close(belief, plan)
-    if slot.levels or slot.brixes:
+    if slot.levels or slot.brixes or slot.low:
         before = replace(belief, at=max(slot.far_since - 1, belief.core.at))
         belief = replace(belief, core=close(before, plan).core)
     if slot.far >= IN_A_ROW_SLOW:
-        step = Slot(slot.far_since, slot.far, slot.far_sum, slot.far_squares, slot.far_when)
+        step = EMPTY._replace(
+            begin=slot.far_since,
+            levels=slot.far,
+            level_sum=slot.far_sum,
+            level_squares=slot.far_squares,
+            level_when=slot.far_when,
+        )
         return close(replace(belief, slot=step), plan)
     rest = slot._replace(
         begin=slot.far_since,
@@ -86,6 +94,9 @@ def _break(belief: Belief, plan: SumpPlan) -> Belief:
         brix_sum=0.0,
         brix_squares=0.0,
         brix_when=0.0,
+        low=0,
+        low_sum=0.0,
+        low_squares=0.0,
     )
     return replace(belief, slot=rest)
 
@@ -132,6 +143,9 @@ def _add_level(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> Slo
         slot.brix_sum,
         slot.brix_squares,
         slot.brix_when,
+        slot.low,
+        slot.low_sum,
+        slot.low_squares,
         spikes=slot.spikes + slot.far,
     )
 
@@ -147,6 +161,13 @@ def _add_brix(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> Slot
         return slot
     begin = slot.begin if slot.begin >= 0 else at
     off = value - core.told.brix
+    if abs(off) > FAR_BRIX * core.told.brix_sd:
+        return slot._replace(
+            begin=begin,
+            low=slot.low + 1,
+            low_sum=slot.low_sum + value,
+            low_squares=slot.low_squares + off * off,
+        )
     return slot._replace(
         begin=begin,
         brixes=slot.brixes + 1,

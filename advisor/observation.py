@@ -48,17 +48,18 @@ def level_row(mean: Vector, share: float, share_sd: float, area: float, sd: floa
     )
 
 
-def brix_row(mean: Vector, factor: float, sd: float) -> Row:
-    r"""Inline refractometer: :math:`100 c (1 + g) / k + s + b + w`.
+def brix_row(mean: Vector, factor: float, sd: float, warmer: float = 0.0) -> Row:
+    r"""Inline refractometer: :math:`100 c (1 + g) / k + s + b + w + t (T - 20)`.
 
-    `factor` is the data sheet's :math:`k` [%/°Brix], `sd` the white noise [°Brix].
+    `factor` is the data sheet's :math:`k` [%/°Brix], `sd` the white noise [°Brix], `warmer` how far
+    the fluid is above 20 °C, 0 where nobody measures it [°C].
     """
     handheld = handheld_row(mean, factor, sd)
-    offsets = float(mean[s.FILM] + mean[s.WANDER])
+    offsets = float(mean[s.FILM] + mean[s.WANDER]) + warmer * float(mean[s.WARMTH])
     return Row(
         handheld.expected + offsets,
-        [*handheld.places, s.FILM, s.WANDER],
-        np.append(handheld.weights, (1.0, 1.0)),
+        [*handheld.places, s.FILM, s.WANDER, s.WARMTH],
+        np.append(handheld.weights, (1.0, 1.0, warmer)),
         handheld.variance,
     )
 

@@ -39,14 +39,16 @@ class Priors:
     brix_sd: float
     """White noise of one inline reading. [°Brix]"""
     waves_sd: float = 1.0
+    """Foam and swell. [mm]"""
+    waves_days: float = 30.0 / 1440.0
+    sway_sd: float = 0.6
     """[mm]"""
-    waves_days: float = 15.0 / 1440.0
-    sway_sd: float = 0.8
-    """[mm]"""
-    sway_days: float = 0.5
+    sway_days: float = 0.6
+    zero_sd: float = 2.0
+    """Of the level sensor: how well it was mounted. [mm]"""
     wander_sd: float = 0.05
     """[°Brix]"""
-    wander_days: float = 0.15
+    wander_days: float = 0.6
     water_rest_walk: float = 0.25
     water_run_walk: float = 0.35
     concentrate_rest_walk: float = 0.05
@@ -58,9 +60,15 @@ class Priors:
     """Sludge, baffles, drawing. [1]"""
     factor_sd: float = 0.03
     """Data sheet against this mix. [1]"""
-    shared_sd: float = 0.15
+    shared: float = 0.15
+    shared_sd: float = 0.12
     """Water's own Brix, oil. [°Brix]"""
-    film_sd: float = 0.05
+    shared_rate: float = 0.006
+    shared_rate_sd: float = 0.006
+    """Water of 0.15 °Brix for a 25th of the volume a day: its salts stay. [°Brix/d]"""
+    warmth_sd: float = 0.004
+    """What compensation leaves; data sheets, by memory. [°Brix/K]"""
+    film_sd: float = 0.1
     """[°Brix]"""
     film_rate_sd: float = 0.015
     """[°Brix/d]"""

@@ -48,7 +48,7 @@ def close(belief: Belief, plan: SumpPlan) -> Belief:
         _take_level(work, belief)
         if not core.volume_known:
             core = replace(core, volume_known=True)
-    if slot.brixes and not core.charging:
+    if (slot.brixes or slot.low) and not core.charging:
         _take_brix(work, belief)
         if not core.concentration_known:
             core = replace(core, concentration_known=True)
@@ -86,15 +86,18 @@ def _take_level(work: Working, belief: Belief) -> None:
 
 
 def _take_brix(work: Working, belief: Belief) -> None:
-    """Take in the slot's mean inline reading."""
+    """Take in the slot's mean inline reading: of the near ones, unless most are far."""
     slot, core = belief.slot, belief.core
-    when = slot.begin + int(slot.brix_when / slot.brixes)
-    sd = work.prior.brix_sd / min(slot.brixes, CORRELATED) ** 0.5
-    reading, warmth_sd = _at_20(work, slot.brix_sum / slot.brixes, belief.temperature)
+    count, total = slot.brixes, slot.brix_sum
+    if slot.low > count:
+        count, total = slot.low, slot.low_sum
+    sd = work.prior.brix_sd / min(count, CORRELATED) ** 0.5
+    reading, warmth_sd = _at_20(work, total / count, belief.temperature)
     sd = (sd * sd + warmth_sd**2) ** 0.5
-    if when < core.mixing_until:
+    if belief.at < core.mixing_until:
         sd = (sd * sd + MIXING_BRIX_SD**2) ** 0.5
-    row = observation.brix_row(work.mean, work.plan.fluid.refractometer_factor, sd)
+    warmer = 0.0 if belief.temperature is None else belief.temperature - 20.0
+    row = observation.brix_row(work.mean, work.plan.fluid.refractometer_factor, sd, warmer)
     work.take(row, reading)
 
 

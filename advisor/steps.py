@@ -15,7 +15,7 @@ from advisor.working import Working
 ADDITION = Expected(per_day=1.5, size=20.0, strength=0.03, strength_sd=0.04)
 DRAIN = Expected(per_day=0.05, size=30.0)
 LEVEL_STEP = Expected(per_day=0.01, size=15.0)
-BRIX_STEP = Expected(per_day=0.01, size=0.7)
+BRIX_STEP = Expected(per_day=0.005, size=0.7)
 """How often people and sensors do such things, and how large; common practice."""
 ACCEPTED = 4.0
 """Posterior log odds against no step from which on one is believed. [1]"""
@@ -24,7 +24,7 @@ CLEAR = 1.5
 UNSTIRRED = 9.0
 """Where no step explains so much, none is weighed. [1]"""
 PATIENCE: Instant = 30 * MINUTE
-"""For so long a lead is waited for. [ms]"""
+"""For so long a lead is waited for, and whether it was not bubbles. [ms]"""
 SMALLEST = 1.5
 """Steps under this are left to the rates. [L]"""
 ONE_EVENT: Instant = 15 * MINUTE
@@ -60,7 +60,7 @@ def judge(work: Working, core: Core, days: float) -> Core:
     best = likely[-1]
     began = work.bank.begun[best.place]
     lead = best.odds - likely[-2].odds if len(likely) > 1 else CLEAR
-    if lead < CLEAR and work.at - began < PATIENCE:
+    if work.at - began < PATIENCE and (lead < CLEAR or best.kind == "brix"):
         return core
     if best.kind in {"addition", "drain"}:
         core = _pour(work, core, best, began)
