@@ -1,8 +1,5 @@
-"""`python -m simulators` is `millpond-sim`."""
-
-import sys
+"""The command line, as ``python -m simulators``."""
 
 from simulators.cli import main
 
-if __name__ == "__main__":
-    sys.exit(main())
+raise SystemExit(main())
