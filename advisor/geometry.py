@@ -6,6 +6,7 @@ here: a caller whose sensor may read a millimetre over the rim decides what that
 
 from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, fields
+from itertools import pairwise
 from math import asin, cbrt, inf, isfinite, pi, sin, sqrt
 from typing import TYPE_CHECKING, Final, TypeAlias, TypeVar, assert_never
 
@@ -23,6 +24,7 @@ _LITRES: Final = 1e-6
 
 
 def _check_sizes(tank: "Box | UprightCylinder | LyingCylinder") -> None:
+    """Refuse sizes that no tank has."""
     for size in fields(tank):
         value: float = getattr(tank, size.name)
         if not 0.0 < value < inf:
@@ -74,28 +76,24 @@ class Table:
     volume: tuple[float, ...]
 
     def __post_init__(self) -> None:
-        _check_table(self)
+        if len(self.depth) < 2 or len(self.depth) != len(self.volume):
+            sizes = f"{len(self.depth)} depths, {len(self.volume)} volumes"
+            raise AdvisorError("tank table", sizes, "as many volumes as depths, two at least")
+        if not all(isfinite(value) for value in (*self.depth, *self.volume)):
+            raise AdvisorError("tank table", (self.depth, self.volume), "numbers only")
+        if self.depth[0] != 0.0:
+            raise AdvisorError("first depth of the tank table", self.depth[0], "0 mm, the floor")
+        if self.volume[0] < 0.0 or self.volume[0] == self.volume[-1]:
+            raise AdvisorError("volumes of the tank table", self.volume, "0 L or more, and rising")
+        for depths in pairwise(self.depth):
+            if depths[0] >= depths[1]:
+                raise AdvisorError("depths of the tank table", depths, "rising depths")
+        for volumes in pairwise(self.volume):
+            if volumes[0] > volumes[1]:
+                raise AdvisorError("volumes of the tank table", volumes, "none that falls")
 
 
 Tank: TypeAlias = Box | UprightCylinder | LyingCylinder | Table
-
-
-def _check_table(table: Table) -> None:
-    if len(table.depth) < 2 or len(table.depth) != len(table.volume):
-        sizes = f"{len(table.depth)} depths, {len(table.volume)} volumes"
-        raise AdvisorError("tank table", sizes, "as many volumes as depths, two at least")
-    if not all(isfinite(value) for value in (*table.depth, *table.volume)):
-        raise AdvisorError("tank table", (table.depth, table.volume), "numbers only")
-    if table.depth[0] != 0.0:
-        raise AdvisorError("first depth of the tank table", table.depth[0], "0 mm, the floor")
-    if table.volume[0] < 0.0 or table.volume[0] == table.volume[-1]:
-        raise AdvisorError("volumes of the tank table", table.volume, "0 L or more, and rising")
-    for depth, deeper in zip(table.depth, table.depth[1:], strict=False):
-        if not depth < deeper:
-            raise AdvisorError("depths of the tank table", (depth, deeper), "rising depths")
-    for volume, more in zip(table.volume, table.volume[1:], strict=False):
-        if volume > more:
-            raise AdvisorError("volumes of the tank table", (volume, more), "none that falls")
 
 
 def height(tank: Tank) -> float:
@@ -285,12 +283,14 @@ def depths_at(tank: Tank, volumes: "Vector") -> "Vector":
 
 
 def _within(depth: float, deepest: float) -> float:
+    """Give the depth back, or refuse it. [mm]"""
     if not 0.0 <= depth <= deepest:
         raise AdvisorError("depth", depth, f"0 to {deepest:g} mm")
     return depth
 
 
 def _all_within(quantity: str, values: "Vector", low: float, high: float, unit: str) -> None:
+    """Refuse an array for the first value in it that is beyond."""
     beyond = values[~((values >= low) & (values <= high))]
     if beyond.size:
         raise AdvisorError(quantity, float(beyond.flat[0]), f"{low:g} to {high:g} {unit}")
@@ -355,6 +355,7 @@ def _less_sine(angle: float) -> float:
 
 
 def _less_sines(angles: "Vector") -> "Vector":
+    """Take the sines from many angles. [rad]"""
     import numpy as np  # one reading at a time needs none of it
 
     chosen: Vector = np.where(angles < _SMALL, _series(angles), angles - np.sin(angles))
@@ -387,6 +388,7 @@ def _between(xs: tuple[float, ...], ys: tuple[float, ...], x: float) -> float:
 
 
 def _all_between(xs: tuple[float, ...], ys: tuple[float, ...], at: "Vector") -> "Vector":
+    """Interpolate in a rising table at many places. [its own unit]"""
     import numpy as np  # one reading at a time needs none of it
 
     corners, values = np.asarray(xs), np.asarray(ys)

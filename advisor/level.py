@@ -10,7 +10,7 @@ from typing import Final, assert_never
 from advisor.errors import AdvisorError
 from advisor.geometry import capacity, depth_at, height, volume_at
 from advisor.plan import SignalPlan, SumpPlan
-from advisor.water import density
+from advisor.water import COLDEST, HOTTEST, density
 from advisor.words import Signal
 
 GRAVITY: Final = 9.80665
@@ -30,7 +30,8 @@ def depth_of(plan: SumpPlan, reading: float, temperature: float | None = None) -
     reading : float
         In the signal's internal unit. [its own unit]
     temperature : float or None
-        Of the fluid, for its density under a pressure sensor: 0 to 60, or `None`: 20. [°C]
+        Of the fluid, for its density under a pressure sensor. `None`, and what no fluid has, as
+        from a broken thermometer, count as 20. [°C]
 
     Returns
     -------
@@ -96,7 +97,7 @@ def reading_at_depth(plan: SumpPlan, depth: float, temperature: float | None = N
     depth : float
         From the floor, 0 to the tank's height. [mm]
     temperature : float or None
-        Of the fluid, for its density under a pressure sensor: 0 to 60, or `None`: 20. [°C]
+        Of the fluid, as for :func:`depth_of`. [°C]
 
     Raises
     ------
@@ -141,4 +142,6 @@ def _depth_of_volume(plan: SumpPlan, volume: float) -> float:
 
 def _pressure_per_mm(temperature: float | None) -> float:
     """Pressure of a millimetre of water. [Pa/mm]"""
-    return density(_USUAL if temperature is None else temperature) * GRAVITY / 1000.0
+    if temperature is None or not COLDEST <= temperature <= HOTTEST:
+        temperature = _USUAL
+    return density(temperature) * GRAVITY / 1000.0

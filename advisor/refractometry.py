@@ -183,6 +183,7 @@ def _correction(reading: float, temperature: float) -> tuple[float, float, float
 
 
 def _check_scale(quantity: str, brix: float) -> None:
+    """Refuse what no refractometer shows of a fluid. [°Brix]"""
     if not LEAST_READING <= brix <= GREATEST_READING:
         raise AdvisorError(quantity, brix, f"{LEAST_READING:g} to {GREATEST_READING:g} °Brix")
 

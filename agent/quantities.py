@@ -174,6 +174,7 @@ def for_people(litres: float, units: str) -> str:
 
 
 def _metric(litres: float) -> str:
+    """Litres, and millilitres under one."""
     millilitres = round(litres * 1000.0)
     if 0 < millilitres < 1000:
         return f"{millilitres} mL"

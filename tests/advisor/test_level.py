@@ -120,6 +120,14 @@ def test_pressure_weighs_the_fluid_so_that_its_temperature_need_not_be_known(sha
     assert guessed == pytest.approx(true, rel=1e-12, abs=1e-12)
 
 
+@pytest.mark.parametrize("temperature", [-5.0, 60.5, 850.0, math.nan])
+def test_a_broken_thermometer_does_not_blind_a_pressure_sensor(temperature):
+    """A temperature that no fluid has counts as one that is not known."""
+    plan = a_sump_with("pressure", mount=None)
+    assert depth_of(plan, 3000.0, temperature) == depth_of(plan, 3000.0)
+    assert reading_at_depth(plan, 300.0, temperature) == reading_at_depth(plan, 300.0)
+
+
 def test_a_table_with_a_pit_under_the_floor_takes_volumes_within_it():
     """A volume sensor in a tank with a heel of 3 L says the floor for less than that."""
     tank = Table(depth=(0.0, 400.0), volume=(3.0, 203.0))
