@@ -1,11 +1,10 @@
 """Every message's way from its topic to whoever can read it."""
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import TypeAlias
+from collections.abc import Iterable, Mapping, Sequence
 
 from agent.arrival import Arrival
-from agent.decode.forms import reader_of
+from agent.decode.forms import Reader, reader_of
 from agent.decode.people import (
     STOCK_CHANNEL,
     SUMP_CHANNELS,
@@ -19,8 +18,6 @@ from agent.refusals import refusal_of, shown
 
 PAYLOAD_MAX = 64 * 1024
 """Larger payloads are refused before anybody looks inside. [B]"""
-
-Reader: TypeAlias = Callable[[Arrival], Sequence[Decoded]]
 
 
 class Decoder:
