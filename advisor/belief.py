@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from advisor.hypotheses import BEGINNINGS
+from advisor.noise import QUIET, Noise
 from advisor.pumps import Pumps
 from advisor.words import Account, Estimate, Instant, Losses, Signal, SumpEvent
 
@@ -132,6 +133,7 @@ class Core:
     begun: tuple[Instant, ...] = (-1,) * BEGINNINGS
     """Their moments; -1 where a place is free. [ms]"""
     told: Told = SILENT
+    noise: Noise = QUIET
     since: Instant = -1
     """When the accounts began; -1 before. [ms]"""
     volume_known: bool = False

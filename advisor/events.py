@@ -12,6 +12,10 @@ from advisor.words import Estimate, EventKind, EventSource, Instant, SumpEvent
 
 KEPT = 32
 """Events in the memory. [1]"""
+LEAST = 1.2
+"""An inferred event that came to less was none. [L]"""
+LEAST_SDS = 2.0
+"""Nor one that is not so many sds from nothing. [1]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,10 +150,13 @@ def weigh(note: EventNote, mean: Vector, cov: Matrix) -> EventNote:
         variance = a * a * ww + 2.0 * a * b * wc + b * b * cc
         strength = Estimate(part, max(variance, 0.0) ** 0.5)
     told = note.told
+    kind = told.kind
+    if told.source == "inferred" and volume < max(LEAST, LEAST_SDS * sd):
+        kind = "withdrawn"
     better = SumpEvent(
         id=told.id,
         at=told.at,
-        kind=told.kind,
+        kind=kind,
         source=told.source,
         volume=Estimate(max(volume, 0.0), sd),
         strength=strength,

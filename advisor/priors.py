@@ -3,7 +3,7 @@
 All are physical sizes with a reason beside them; those without a source are common practice.
 """
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from advisor.geometry import volume_at
 from advisor.plan import SumpPlan
@@ -15,8 +15,7 @@ HOLDUP_SD = 0.25
 """Relative sd of a holdup that the plant file gives. [1]"""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Priors:
+class Priors(NamedTuple):
     """Expectations and spreads for one sump. Names follow `states`."""
 
     brim: float

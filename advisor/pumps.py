@@ -7,10 +7,14 @@ from advisor.words import DAY, MINUTE, Instant
 
 FILL_MS = 20_000.0
 """Time constant of filling: up in under a minute, common practice. [ms]"""
-DRAIN_MS = 4.0 * MINUTE
-"""Time constant of draining back: 5 to 30 minutes in all, common practice. [ms]"""
-SHAPE_SD = 0.6
-"""Sd of the logarithm of either time constant. [1]"""
+DRAIN_MS = 3.0 * MINUTE
+"""Time constant of draining back from pipes and jets, common practice. [ms]"""
+SEEP_MS = 12.0 * MINUTE
+"""And from ways and chips: all is back in 5 to 30 minutes. [ms]"""
+SEEP_SHARE = 0.3
+"""Share of the holdup that seeps. [1]"""
+SHAPE_SD = 0.5
+"""Sd of the logarithm of the time constants. [1]"""
 
 
 class Pumps(NamedTuple):
@@ -43,9 +47,17 @@ def share_up(pumps: Pumps, at: Instant) -> tuple[float, float]:
     goal = float(pumps.running)
     if pumps.since < 0:
         return goal, 0.0
-    age = (at - pumps.since) / (FILL_MS if pumps.running else DRAIN_MS)
-    rest = (pumps.share - goal) * math.exp(-age)
-    return goal + rest, abs(rest) * age * SHAPE_SD
+    passed = at - pumps.since
+    gap = pumps.share - goal
+    if pumps.running:
+        age = passed / FILL_MS
+        rest = math.exp(-age)
+        return goal + gap * rest, abs(gap) * rest * age * SHAPE_SD
+    quick, slow = passed / DRAIN_MS, passed / SEEP_MS
+    fast = (1.0 - SEEP_SHARE) * math.exp(-quick)
+    seeping = SEEP_SHARE * math.exp(-slow)
+    spread = fast * quick + seeping * slow
+    return goal + gap * (fast + seeping), abs(gap) * spread * SHAPE_SD
 
 
 def count(pumps: Pumps, at: Instant) -> Pumps:

@@ -10,7 +10,9 @@ from advisor import observation, steps
 from advisor import states as s
 from advisor.belief import EMPTY, Belief, Core
 from advisor.filter_step import clone, forget
+from advisor.noise import CORRELATED, forget_depths, take_brix, take_level
 from advisor.plan import SumpPlan
+from advisor.priors import priors
 from advisor.pumps import days, share_up
 from advisor.refractometry import GREATEST_READING, LEAST_READING, brix_at_20
 from advisor.water import COLDEST, HOTTEST
@@ -21,8 +23,10 @@ SLOT_MS = 10 * MINUTE
 """How much time one slot covers. [ms]"""
 CLONE_EVERY: Instant = 2 * HOUR
 """Time between the moments of which the losses are kept beside. [ms]"""
-CORRELATED = 6
-"""Readings of one slot tell at most as much as so many independent ones; common practice. [1]"""
+STILL = 5
+"""Readings in a slot from which on a splash has levelled out. [1]"""
+SPLASH_SD = 2.5
+"""Of the level while somebody pours; common practice. [mm]"""
 MIXING_BRIX_SD = 1.0
 """Spread of the inline reading while a poured addition is not mixed yet. [°Brix]"""
 USUAL, USUAL_SD = 27.0, 5.0
@@ -79,10 +83,40 @@ def _take_level(work: Working, belief: Belief) -> None:
     area = observation.surface(plan, depth)
     share, share_sd = share_up(work.pumps, when)
     sd = work.prior.level_sd / min(slot.levels, CORRELATED) ** 0.5
+    if slot.levels < STILL and slot.begin <= belief.core.growing_until:
+        sd += SPLASH_SD
     if when < belief.core.pouring_until:
         sd += belief.core.pouring / area
+    _learn_waves(work, belief, when, depth)
     row = observation.level_row(work.mean, share, share_sd, area, sd)
     work.take(row, observation.level_volume(plan, depth, belief.temperature))
+
+
+def _learn_waves(work: Working, belief: Belief, when: Instant, depth: float) -> None:
+    """Let the slot tell how noisy the level is, while nothing else moves it."""
+    slot, core = belief.slot, belief.core
+    pumps = work.pumps
+    unsettled = (
+        when <= max(core.growing_until, core.pouring_until)
+        or (pumps.since >= 0 and when - pumps.since < 60 * MINUTE and pumps.running != 1)
+        or slot.levels < STILL
+    )
+    if unsettled:
+        work.noise = forget_depths(work.noise)
+        return
+    goal = core.told.sensor_depth
+    mean_off = depth - goal + _up(core, work)
+    spread = slot.level_squares / slot.levels - mean_off * mean_off
+    scatter = spread * slot.levels / (slot.levels - 1) if spread > 0.0 else None
+    lost = float(work.mean[s.LOST_WATER] + work.mean[s.LOST_CONCENTRATE]) / core.told.area
+    work.noise = take_level(work.noise, priors(work.plan), when, depth + lost, scatter)
+
+
+def _up(core: Core, work: Working) -> float:
+    """Depth that is up in the machine, where the pumps have settled. [mm]"""
+    if core.told.holdup is None or work.pumps.running != 1:
+        return 0.0
+    return core.told.holdup.value / core.told.area
 
 
 def _take_brix(work: Working, belief: Belief) -> None:
@@ -92,6 +126,11 @@ def _take_brix(work: Working, belief: Belief) -> None:
     if slot.low > count:
         count, total = slot.low, slot.low_sum
     sd = work.prior.brix_sd / min(count, CORRELATED) ** 0.5
+    if slot.brixes >= STILL:
+        off = slot.brix_sum / slot.brixes - core.told.brix
+        scatter = slot.brix_squares / slot.brixes - off * off
+        floor = work.prior.brix_sd**2 / 16.0
+        work.noise = take_brix(work.noise, priors(work.plan), max(scatter, floor))
     reading, warmth_sd = _at_20(work, total / count, belief.temperature)
     sd = (sd * sd + warmth_sd**2) ** 0.5
     if belief.at < core.mixing_until:

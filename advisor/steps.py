@@ -115,7 +115,7 @@ def _pour(work: Working, core: Core, verdict: Verdict, began: Instant) -> Core:
         core,
         notes=notes,
         growing=place,
-        growing_until=work.at + 2 * MINUTE,
+        growing_until=work.at + 8 * MINUTE,
         mixing_until=work.at + MIXING if verdict.kind == "addition" else core.mixing_until,
     )
 

@@ -7,6 +7,7 @@ from advisor import states as s
 from advisor.belief import EMPTY, Belief, Core
 from advisor.filter_step import Matrix, Vector, learn, move, pack, project, unpack
 from advisor.hypotheses import Bank
+from advisor.noise import adapted
 from advisor.plan import SumpPlan
 from advisor.priors import Priors, priors
 from advisor.pumps import count, days
@@ -17,7 +18,7 @@ from advisor.words import Instant
 class Working:
     """The filter, unpacked while a slot or an entry is taken in; packed again by `core`."""
 
-    __slots__ = ("at", "bank", "cov", "mean", "plan", "prior", "pumps", "settled")
+    __slots__ = ("at", "bank", "cov", "mean", "noise", "plan", "prior", "pumps", "settled")
 
     def __init__(self, core: Core, plan: SumpPlan) -> None:
         self.settled = core
@@ -27,7 +28,8 @@ class Working:
         self.mean: Vector = unpack(core.mean)
         self.cov: Matrix = unpack(core.cov).reshape(s.SIZE, s.SIZE)
         self.bank = Bank(core.bank, core.begun)
-        self.prior: Priors = priors(plan)
+        self.noise = core.noise
+        self.prior: Priors = adapted(priors(plan), core.noise)
 
     def advance(self, until: Instant) -> None:
         """Move the filter to a later moment. [ms]"""
@@ -59,6 +61,7 @@ class Working:
             mean=pack(self.mean),
             cov=pack(self.cov),
             pumps=self.pumps,
+            noise=self.noise,
             bank=self.bank.text(),
             begun=tuple(self.bank.begun),
             notes=tuple([events.weigh(note, self.mean, self.cov) for note in self.settled.notes]),
