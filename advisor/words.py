@@ -7,7 +7,7 @@ Internal units throughout: litres at 20 °C, days, millimetres, °C, °Brix, fra
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Literal, TypeAlias
+from typing import Literal, NamedTuple, TypeAlias
 
 Instant: TypeAlias = int
 """Milliseconds since 1970-01-01T00:00:00Z."""
@@ -59,9 +59,11 @@ class Estimate:
 # --- evidence: what a belief takes in, each with the moment for which it holds -------------------
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """One accepted reading of a sensor, in the signal's internal unit."""
+class Reading(NamedTuple):
+    """One accepted reading of a sensor, in the signal's internal unit.
+
+    A tuple, since there are more of these than of anything else.
+    """
 
     at: Instant
     signal: Signal

@@ -138,19 +138,8 @@ class Pipeline:
                 self._accept_sample(decoded, arrival)
             case Report():
                 self._accept_report(decoded, arrival)
-            case AlarmOrder():
-                self._obey(decoded, arrival)
-            case StockReport():
-                self._batch.stock.append(decoded)
-            case StationAnswer():
-                self._refuse(
-                    refusal_of(
-                        arrival,
-                        Reason.SCHEMA,
-                        f"setpoint {decoded.setpoint!r} was never issued",
-                        sump=decoded.sump,
-                    )
-                )
+            case AlarmOrder() | StockReport() | StationAnswer():
+                self._accept_saying(decoded, arrival)
             case Refusal():
                 self._refuse(decoded)
             case _:
@@ -192,12 +181,23 @@ class Pipeline:
         self._fold(desk, entry)
         self._judge(desk, desk.timeline.newest, Occasion.EVENT)
 
-    def _obey(self, order: AlarmOrder, arrival: Arrival) -> None:
-        """Carry out a command on an alarm."""
-        untimely = self._admission.untimely(order.at, arrival, sump=order.sump, report=True)
+    def _accept_saying(
+        self, said: AlarmOrder | StockReport | StationAnswer, arrival: Arrival
+    ) -> None:
+        """Take in what is no evidence for a balance, where its time allows."""
+        untimely = self._admission.untimely(said.at, arrival, report=True)
         if untimely is not None:
             self._refuse(untimely)
-            return
+        elif isinstance(said, AlarmOrder):
+            self._obey(said, arrival)
+        elif isinstance(said, StockReport):
+            self._batch.stock.append(said)
+        else:
+            detail = f"setpoint {said.setpoint!r} was never issued"
+            self._refuse(refusal_of(arrival, Reason.SCHEMA, detail, sump=said.sump))
+
+    def _obey(self, order: AlarmOrder, arrival: Arrival) -> None:
+        """Carry out a command on an alarm."""
         desk = self._desks[order.sump]
         effects, refusal = desk.obey(order, self._now)
         self._emit(desk, effects)

@@ -1,7 +1,5 @@
 """Evidence takes its place by its own time, whatever the order in which it arrived."""
 
-from dataclasses import replace
-
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
@@ -45,7 +43,7 @@ def histories(draw: st.DrawFn) -> list[Evidence]:
         Signal.BRIX: st.floats(5.0, 8.0),
         Signal.RUNNING: st.sampled_from([0.0, 1.0]),
     }
-    history: list[Evidence] = [replace(r, value=draw(values[r.signal])) for r in readings]
+    history: list[Evidence] = [r._replace(value=draw(values[r.signal])) for r in readings]
     for number, at in enumerate(draw(st.lists(st.integers(0, 900_000), max_size=3))):
         history.append(Addition(at=START + at, id=f"e{number}", water=10.0, concentrate=0.5))
     return history
