@@ -2,6 +2,8 @@
 
 import argparse
 
+FAILED = 1
+
 _DESCRIPTION = """\
 Listen to a plant's broker, keep the balance of its sumps, and publish states, advice and alarms,
 until Ctrl-C or SIGTERM. The broker's user and password come from MILLPOND_BROKER_USER and
@@ -14,7 +16,8 @@ examples:
   millpond run demo.toml --clock-topic demo/clock
 
 A broker that is away is tried again, for ever. Stopped and started again, millpond goes on as if
-it had not stopped: the broker keeps what arrives meanwhile.
+it had not stopped: the broker keeps what arrives meanwhile. With --clock-topic, what arrives
+before the clock's first tick gets that tick's time.
 """
 
 
@@ -51,14 +54,21 @@ def _topic(text: str) -> str:
 
 def run(options: argparse.Namespace) -> int:
     """Run the agent; the exit code."""
+    import sys
     from pathlib import Path
 
+    from agent.errors import BrokerError, StoreError
     from agent.plant.load import load_plant
     from agent.run import log_to_stderr, run_plant
 
+    plant = load_plant(Path(options.plant))
     log_to_stderr()
-    return run_plant(
-        load_plant(Path(options.plant)),
-        clock_topic=options.clock_topic,
-        record=None if options.record is None else Path(options.record),
-    )
+    try:
+        return run_plant(
+            plant,
+            clock_topic=options.clock_topic,
+            record=None if options.record is None else Path(options.record),
+        )
+    except (BrokerError, StoreError) as error:
+        sys.stderr.write(f"{error}\n")
+        return FAILED

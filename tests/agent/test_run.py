@@ -6,11 +6,14 @@ from pathlib import Path
 import pytest
 
 from agent.arrival import Arrival, Tick
+from agent.cli import main
 from agent.clock import ManualClock
 from agent.errors import StoreUnavailable
 from agent.inbox import Inbox, Item, Token
 from agent.recording import RecordingWriter, read_recording
+from agent.resources import shipped
 from agent.store.batch import Batch
+from agent.store.lock import held_alone
 from agent.store.patience import Patience
 from agent.worker import ITEMS_A_BATCH, Worker
 from tests.waiting import wait_until
@@ -159,3 +162,32 @@ def test_a_full_disk_under_the_recording_is_waited_for(
     assert notebook.notes[-2:] == ["ack [1]", "stored"]
     with (tmp_path / "record.jsonl").open("rb") as file:
         assert list(read_recording(file)) == [Arrival(1, "t", b"")]
+
+
+def test_a_filter_is_no_clock_topic(capsys: pytest.CaptureFixture[str]) -> None:
+    """Wrong usage is exit code 2, with what was expected."""
+    with pytest.raises(SystemExit) as caught:
+        main(["run", "north.toml", "--clock-topic", "demo/#"])
+
+    assert caught.value.code == 2
+    assert "expected one topic" in capsys.readouterr().err
+
+
+def test_a_plant_file_that_is_missing_is_wrong_input(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exit code 2, and the file's name."""
+    assert main(["run", str(tmp_path / "none.toml")]) == 2
+    assert "none.toml" in capsys.readouterr().err
+
+
+def test_a_store_that_another_agent_holds_is_a_failure(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exit code 1: the plant file is right, the moment is wrong."""
+    plant_file = tmp_path / "north.toml"
+    plant_file.write_bytes(shipped("plant.example.toml").read_bytes())
+
+    with held_alone(tmp_path / "north.db"):
+        assert main(["run", str(plant_file)]) == 1
+    assert "is millpond running for this plant already?" in capsys.readouterr().err

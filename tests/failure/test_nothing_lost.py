@@ -36,7 +36,7 @@ def test_messages_sent_while_the_agent_is_away_are_taken_in_when_it_is_back(
 
 def test_kills_in_mid_stream_lose_and_double_nothing(mosquitto: Mosquitto, tmp_path: Path) -> None:
     """Store first, acknowledge then: SIGKILL at any moment costs no reading."""
-    count = 6000
+    count = 4000
     with (
         an_agent(tmp_path / "agent", mosquitto.port) as agent,
         a_gateway(mosquitto.port) as gateway,
@@ -45,7 +45,7 @@ def test_kills_in_mid_stream_lose_and_double_nothing(mosquitto: Mosquitto, tmp_p
         sender = threading.Thread(target=gateway.send_all, args=(dated(count),))
         sender.start()
         for kills in range(1, 4):
-            agent.wait_for_readings(kills * 700)
+            agent.wait_for_readings(kills * 500)
             agent.kill()
             agent.start(online=False)
         sender.join()
