@@ -193,6 +193,7 @@ class BrokerLink:
             self._epoch += 1
 
     def _on_pre_connect(self, _client: Client, _userdata: object) -> None:
+        """A new connection begins: whatever number comes now is of that one."""
         self._raise_epoch()
 
     def _on_connect(
@@ -203,6 +204,7 @@ class BrokerLink:
         reason: ReasonCode,
         _properties: Properties | None,
     ) -> None:
+        """The broker has answered: subscribe, or say why it refuses."""
         if reason.is_failure:
             self._refused(reason)
             return
@@ -245,6 +247,7 @@ class BrokerLink:
         self._client.disconnect()
 
     def _on_connect_fail(self, _client: Client, _userdata: object) -> None:
+        """There was no answer at all."""
         self._short = 0
         error = sys.exc_info()[1]  # paho calls this while it handles the error
         self._say(
@@ -259,6 +262,7 @@ class BrokerLink:
         reason: ReasonCode,
         _properties: Properties | None,
     ) -> None:
+        """The connection is gone, and with it the numbers of what it brought."""
         self._raise_epoch()
         if self._connected.is_set():
             self._connected.clear()
@@ -273,6 +277,7 @@ class BrokerLink:
             self._say(f"connection lost ({reason}); trying again", logging.WARNING)
 
     def _on_message(self, client: Client, _userdata: object, message: MQTTMessage) -> None:
+        """Hand a message to the inbox, or a tick to its clock."""
         token = Token(self._epoch, message.mid) if message.qos else None
         try:
             topic = message.topic
@@ -304,6 +309,7 @@ class BrokerLink:
         reason: ReasonCode,
         _properties: Properties,
     ) -> None:
+        """The broker has answered a published message."""
         self.on_confirmed(mid, reason.value)
 
     def _on_subscribe(
@@ -314,6 +320,7 @@ class BrokerLink:
         reasons: Sequence[ReasonCode],
         _properties: Properties | None,
     ) -> None:
+        """The broker has answered subscriptions; after the last one the agent is online."""
         refused = [reason for reason in reasons if reason.is_failure]
         if refused:
             LOG.error(
