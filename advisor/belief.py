@@ -105,9 +105,11 @@ class Told:
     rates: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     """Of water and of concentrate, at rest and in work. [L/d]"""
     area: float = 1.0
-    """Of the surface. [L/mm]"""
+    """Of the surface, true litres. [L/mm]"""
     sensor_depth: float = 0.0
     """What the level sensor should read with everything drained back. [mm]"""
+    sensor_up: float = 0.0
+    """How much less while the pumps run. [mm]"""
     sensor_sd: float = 1e6
     """Spread of one reading about it. [mm]"""
     brix: float = 0.0

@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 
+import numpy as np
+
 from advisor import events
 from advisor import states as s
 from advisor.belief import Belief, Core, EventNote
@@ -71,20 +73,31 @@ def _fill(
     strength = charged[1] / pour.volume if pour.volume > 0.0 else 0.0
     strength_sd = STRENGTH_SD * strength
     residue = RESIDUE * prior.brim
+    drawn = (pour.volume + residue) * (1.0 - float(mean[s.AREA]))
     _set_mix(
         mean,
         cov,
-        pour.volume + residue,
+        drawn,
         (pour.volume_sd**2 + residue**2) ** 0.5,
         strength,
         strength_sd,
     )
+    _tie_to_area(mean, cov, drawn, strength)
     told = replace(
         note.told,
         volume=Estimate(pour.volume, pour.volume_sd),
         strength=Estimate(strength, strength_sd),
     )
     return replace(note, told=told)
+
+
+def _tie_to_area(mean: Vector, cov: Matrix, drawn: float, strength: float) -> None:
+    """Let what was told in true litres hang on the tank's true area."""
+    shape = np.zeros(s.SIZE)
+    shape[[s.V, s.C]] = drawn, drawn * strength
+    mean -= shape
+    events.pour_told(mean, cov, shape, 1.0, ((s.AREA, -1.0),))
+    mean += shape * float(mean[s.AREA])
 
 
 def blank_mix(mean: Vector, cov: Matrix, prior: Priors) -> None:

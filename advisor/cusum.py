@@ -1,4 +1,4 @@
-"""The tabular CUSUM: small lasting shifts of a standardised series, found soon and seldom falsely."""
+"""The tabular CUSUM: small lasting shifts of a standardised series, found soon, seldom falsely."""
 
 from typing import NamedTuple
 

@@ -35,12 +35,42 @@ class Pour:
         return self.water + self.concentrate
 
 
+TRUE_LITRES = ((s.AREA, -1.0),)
+"""Litres that people tell, as litres of the drawing: the first order of 1 / (1 + AREA)."""
+
+
+def pour_told(
+    mean: Vector, cov: Matrix, shape: Vector, size: float, gains: tuple[tuple[int, float], ...]
+) -> None:
+    """Add a told amount that is off by gains which are entries of the state themselves.
+
+    Parameters
+    ----------
+    mean, cov : shape (n,), (n, n)
+        Changed in place. [its own unit]
+    shape : shape (n,)
+        What a litre does to each entry. [1]
+    size : float
+        The amount as told. [L]
+    gains : tuple of (place, sign)
+        The amount is `size` times one plus the signed sum of these entries. [1]
+    """
+    places, signs = [place for place, _ in gains], np.array([sign for _, sign in gains])
+    spread, variance = project(cov, places, signs)
+    whole = shape * size
+    mean += whole * (1.0 + float(mean[places] @ signs))
+    both = np.multiply.outer(whole, spread)
+    cov += both + both.T
+    cov += np.multiply.outer(whole, whole) * variance
+
+
 def add(mean: Vector, cov: Matrix, place: int, pour: Pour) -> None:
-    """Pour a mix into the sump and onto an event's pair. [L]"""
+    """Pour a told mix into the sump and onto an event's pair. [L]"""
     volume = pour.volume
     strength = pour.concentrate / volume if volume > 0.0 else 0.0
     whole = _added(place, 1.0 - strength, strength)
-    shock(mean, cov, whole, volume, pour.volume_sd**2)
+    pour_told(mean, cov, whole, volume, TRUE_LITRES)
+    shock(mean, cov, whole, 0.0, pour.volume_sd**2)
     shock(mean, cov, _added(place, -1.0, 1.0), 0.0, (volume * pour.strength_sd) ** 2)
 
 
@@ -49,13 +79,8 @@ def add_metered(mean: Vector, cov: Matrix, place: int, second: int, metered: flo
 
     `second` is 0 for water and 1 for concentrate.
     """
-    gain = s.WATER_GAIN + second
     shape = _added(place, 1.0 - second, float(second))
-    mean += shape * (metered * (1.0 + mean[gain]))
-    spread = np.multiply.outer(shape * metered, cov[gain])
-    own = float(cov[gain, gain])
-    cov += spread + spread.T
-    cov += np.multiply.outer(shape, shape) * (metered * metered * own)
+    pour_told(mean, cov, shape, metered, (*TRUE_LITRES, (s.WATER_GAIN + second, 1.0)))
 
 
 def _added(place: int, water: float, concentrate: float) -> Vector:
@@ -89,7 +114,8 @@ def take_out(mean: Vector, cov: Matrix, place: int, volume: float, sd: float) ->
     cov[:, idx] = cov[:, idx] @ turn.T
     shape = np.zeros(s.SIZE)
     shape[idx] = -1.0, -strength, 1.0 - strength, strength, 1.0 - strength, strength
-    shock(mean, cov, shape, volume, sd * sd)
+    pour_told(mean, cov, shape, volume, TRUE_LITRES)
+    shock(mean, cov, shape, 0.0, sd * sd)
 
 
 def take_all(mean: Vector, cov: Matrix, place: int, residue: float, sd: float) -> None:
@@ -142,7 +168,10 @@ def weigh(note: EventNote, mean: Vector, cov: Matrix) -> EventNote:
     water, concentrate = mean.item(pair), mean.item(pair + 1)
     ww, wc, cc = cov.item(pair, pair), cov.item(pair, pair + 1), cov.item(pair + 1, pair + 1)
     volume = water + concentrate
-    sd = max(ww + 2.0 * wc + cc, 0.0) ** 0.5
+    scale = 1.0 + mean.item(s.AREA)
+    shared = cov.item(pair, s.AREA) + cov.item(pair + 1, s.AREA)
+    variance = (ww + 2.0 * wc + cc) * scale * scale + 2.0 * scale * volume * shared
+    sd = max(variance + volume * volume * cov.item(s.AREA, s.AREA), 0.0) ** 0.5
     strength = None
     if volume > 0.0:
         part = min(max(concentrate / volume, 0.0), 1.0)
@@ -158,7 +187,7 @@ def weigh(note: EventNote, mean: Vector, cov: Matrix) -> EventNote:
         at=told.at,
         kind=kind,
         source=told.source,
-        volume=Estimate(max(volume, 0.0), sd),
+        volume=Estimate(max(volume * scale, 0.0), sd),
         strength=strength,
     )
     return EventNote(better, note.until, note.place, note.report)

@@ -106,7 +106,7 @@ def expected_depth(core: Core, at: Instant) -> tuple[float, float]:
     told, pumps = core.told, core.pumps
     if told.holdup is None:
         return told.sensor_depth, 1e6
-    up = told.holdup.value / told.area
+    up = told.sensor_up
     if pumps.running >= 0 and (pumps.since < 0 or at - pumps.since > DRAINING):
         return told.sensor_depth - pumps.running * up, told.sensor_sd
     share, share_sd = share_up(pumps, at)

@@ -15,14 +15,16 @@ FAR_APART = 6
 """Slots between the means of the longer difference. [1]"""
 SLOT_DAYS = 10.0 / 1440.0
 """Usual time between slots; others are not compared. [d]"""
-BELIEVED = 12.0
+BELIEVED = 8.0
 """How many slots the expectation counts for at first. [1]"""
-MEMORY = 60.0
+MEMORY = 40.0
 """Over how many slots is averaged. [1]"""
 QUICK = 20.0
 """Likewise within slots, where every one tells much. [1]"""
 CLIP = 12.0
 """A square counts for at most so many times the mean: steps are no noise. [1]"""
+MOST_SURPRISED = 9.0
+"""A squared surprise counts for so much at most: steps are no noise. [1]"""
 CORRELATED = 6
 """Readings of one slot tell at most as much as so many independent ones; common practice. [1]"""
 
@@ -41,6 +43,8 @@ class Noise(NamedTuple):
     brix: float = 0.0
     """Variance of one inline reading about its slot's mean; 0 before the first. [°Brix²]"""
     brixes: float = 0.0
+    surprise: float = 1.0
+    """Mean of the level's squared surprises per their variance: above 1 it is noisier yet. [1]"""
     depths: tuple[tuple[Instant, float], ...] = ()
     """Newest slot means with what was lost added back. [ms], [mm]"""
 
@@ -56,7 +60,7 @@ def forget_depths(noise: Noise) -> Noise:
 def take_level(
     noise: Noise, prior: Priors, at: Instant, depth: float, scatter: float | None
 ) -> Noise:
-    """Take in one slot's mean depth and the variance within it, `None` where too few. [mm], [mm²]"""
+    """Take in a slot's mean depth, and the variance within it unless too few. [mm], [mm²]"""
     within, near, far, fars = noise.within, noise.near, noise.far, noise.fars
     if scatter is not None:
         old = within if within > 0.0 else prior.level_sd**2
@@ -73,6 +77,12 @@ def take_level(
     return noise._replace(
         slots=noise.slots + 1.0, within=within, near=near, far=far, fars=fars, depths=kept
     )
+
+
+def take_surprise(noise: Noise, surprise: float, variance: float) -> Noise:
+    """Take in how far a slot was from what the filter expected. [L], [L²]"""
+    square = min(surprise * surprise / variance, MOST_SURPRISED)
+    return noise._replace(surprise=noise.surprise + (square - noise.surprise) / QUICK)
 
 
 def take_brix(noise: Noise, prior: Priors, scatter: float) -> Noise:
@@ -120,7 +130,11 @@ def adapted(prior: Priors, noise: Noise) -> Priors:
     within = noise.within if noise.within > 0.0 else prior.level_sd**2
     brix = noise.brix if noise.brix > 0.0 else prior.brix_sd**2
     if noise.near <= 0.0:
-        return prior._replace(level_sd=within**0.5, brix_sd=brix**0.5)
+        return prior._replace(
+            level_sd=within**0.5,
+            brix_sd=brix**0.5,
+            waves_sd=prior.waves_sd * max(noise.surprise, 1.0) ** 0.5,
+        )
     white = within / CORRELATED
     near = max(noise.near / 2.0 - white, 0.02)
     far = noise.far if noise.far > 0.0 else _expected(prior, noise.within, FAR_APART)
@@ -129,7 +143,8 @@ def adapted(prior: Priors, noise: Noise) -> Priors:
     return prior._replace(
         level_sd=within**0.5,
         brix_sd=brix**0.5,
-        waves_sd=min(max((near / (1.0 - rho)) ** 0.5, 0.15), 30.0),
+        waves_sd=min(max((near / (1.0 - rho)) ** 0.5, 0.15), 30.0)
+        * max(noise.surprise, 1.0) ** 0.5,
         waves_days=-SLOT_DAYS / math.log(rho),
     )
 

@@ -24,7 +24,7 @@ class Row:
 
 
 def level_row(mean: Vector, share: float, share_sd: float, area: float, sd: float) -> Row:
-    r"""Level as volume in the tank: :math:`(V - u H)(1 - f) + A (n + m + o)`.
+    r"""Level as drawn volume in the tank: :math:`V - u H + A (n + m + o)`.
 
     Parameters
     ----------
@@ -33,17 +33,15 @@ def level_row(mean: Vector, share: float, share_sd: float, area: float, sd: floa
     share, share_sd : float
         Share of the holdup that is up. [1]
     area : float
-        Of the surface. [L/mm]
+        Of the surface, by the drawing. [L/mm]
     sd : float
         White noise, as depth. [mm]
     """
-    inside = float(mean[s.V] - share * mean[s.HOLDUP])
-    keep = 1.0 - float(mean[s.AREA])
     noise = float(mean[s.WAVES] + mean[s.SWAY] + mean[s.SHIFT])
     return Row(
-        inside * keep + area * noise,
-        [s.V, s.HOLDUP, s.AREA, s.WAVES, s.SWAY, s.SHIFT],
-        np.array((keep, -share * keep, -inside, area, area, area)),
+        float(mean[s.V] - share * mean[s.HOLDUP]) + area * noise,
+        [s.V, s.HOLDUP, s.WAVES, s.SWAY, s.SHIFT],
+        np.array((1.0, -share, area, area, area)),
         (area * sd) ** 2 + (float(mean[s.HOLDUP]) * share_sd) ** 2,
     )
 
@@ -89,7 +87,7 @@ def dipstick_row(mean: Vector, share: float, share_sd: float, area: float, sd: f
     """Depth by hand, as volume: the level's row without the sensor's own noise over hours."""
     row = level_row(mean, share, share_sd, area, sd)
     noise = area * float(mean[s.WAVES] + mean[s.SWAY] + mean[s.SHIFT])
-    return Row(row.expected - noise, row.places[:3], row.weights[:3], row.variance)
+    return Row(row.expected - noise, row.places[:2], row.weights[:2], row.variance)
 
 
 def level_volume(plan: SumpPlan, depth: float, temperature: float | None) -> float:

@@ -10,7 +10,7 @@ from advisor import observation, steps
 from advisor import states as s
 from advisor.belief import EMPTY, Belief, Core
 from advisor.filter_step import clone, forget
-from advisor.noise import CORRELATED, forget_depths, take_brix, take_level
+from advisor.noise import CORRELATED, forget_depths, take_brix, take_level, take_surprise
 from advisor.plan import SumpPlan
 from advisor.priors import priors
 from advisor.pumps import days, share_up
@@ -87,12 +87,13 @@ def _take_level(work: Working, belief: Belief) -> None:
         sd += SPLASH_SD
     if when < belief.core.pouring_until:
         sd += belief.core.pouring / area
-    _learn_waves(work, belief, when, depth)
+    _learn_waves(work, belief, when, depth, area)
     row = observation.level_row(work.mean, share, share_sd, area, sd)
-    work.take(row, observation.level_volume(plan, depth, belief.temperature))
+    surprise, variance = work.take(row, observation.level_volume(plan, depth, belief.temperature))
+    work.noise = take_surprise(work.noise, surprise, variance)
 
 
-def _learn_waves(work: Working, belief: Belief, when: Instant, depth: float) -> None:
+def _learn_waves(work: Working, belief: Belief, when: Instant, depth: float, area: float) -> None:
     """Let the slot tell how noisy the level is, while nothing else moves it."""
     slot, core = belief.slot, belief.core
     pumps = work.pumps
@@ -108,7 +109,7 @@ def _learn_waves(work: Working, belief: Belief, when: Instant, depth: float) -> 
     mean_off = depth - goal + _up(core, work)
     spread = slot.level_squares / slot.levels - mean_off * mean_off
     scatter = spread * slot.levels / (slot.levels - 1) if spread > 0.0 else None
-    lost = float(work.mean[s.LOST_WATER] + work.mean[s.LOST_CONCENTRATE]) / core.told.area
+    lost = float(work.mean[s.LOST_WATER] + work.mean[s.LOST_CONCENTRATE]) / area
     work.noise = take_level(work.noise, priors(work.plan), when, depth + lost, scatter)
 
 
@@ -116,7 +117,7 @@ def _up(core: Core, work: Working) -> float:
     """Depth that is up in the machine, where the pumps have settled. [mm]"""
     if core.told.holdup is None or work.pumps.running != 1:
         return 0.0
-    return core.told.holdup.value / core.told.area
+    return core.told.sensor_up
 
 
 def _take_brix(work: Working, belief: Belief) -> None:

@@ -4,6 +4,10 @@ The first `MOVING` entries feed one another as time passes; the rest stand still
 zero (instrument noise) or change by events alone. Accounts, events and clones are never observed
 by themselves: they ride along, so that their sds and correlations come out of the same algebra as
 the volume's.
+
+Litres are those of the drawing: what the tank would hold at a depth if it were as drawn. That
+makes the level linear in the state. True litres are these times one plus `AREA`, which enters
+where somebody tells true ones, a report or a meter, and in what is told at the end.
 """
 
 V = 0  # all the fluid, holdup included [L]

@@ -25,8 +25,14 @@ UNSTIRRED = 9.0
 """Where no step explains so much, none is weighed. [1]"""
 PATIENCE: Instant = 30 * MINUTE
 """For so long a lead is waited for, and whether it was not bubbles. [ms]"""
+TWO_SLOTS: Instant = 8 * MINUTE
 SMALLEST = 1.5
-"""Steps under this are left to the rates. [L]"""
+SMALLEST_DRAIN = 5.0
+"""Steps under this are left to the rates: chip bins carry off a litre or two. [L]"""
+SMALLEST_BRIX = 0.35
+"""Under this the instrument wanders. [°Brix]"""
+SURE_AT_ONCE = 8.0
+"""Steps under this have to last for two slots: foam comes and goes. [L]"""
 ONE_EVENT: Instant = 15 * MINUTE
 """Buckets poured with less than this between them are one event. [ms]"""
 GROWTH_SD = 5.0
@@ -62,6 +68,8 @@ def judge(work: Working, core: Core, days: float) -> Core:
     lead = best.odds - likely[-2].odds if len(likely) > 1 else CLEAR
     if work.at - began < PATIENCE and (lead < CLEAR or best.kind == "brix"):
         return core
+    if work.at - began < TWO_SLOTS and abs(_volume(best)) < SURE_AT_ONCE:
+        return core
     if best.kind in {"addition", "drain"}:
         core = _pour(work, core, best, began)
     else:
@@ -75,15 +83,20 @@ def _odds(verdict: Verdict) -> float:
     return verdict.odds
 
 
+def _volume(verdict: Verdict) -> float:
+    """Give what was poured in; nothing where a sensor stepped. [L]"""
+    return float(verdict.size[0] + verdict.size[1]) if len(verdict.size) > 1 else 0.0
+
+
 def _possible(work: Working, verdict: Verdict) -> bool:
     """Whether the tank could do this: additions add and stay in it, drains take what is there."""
-    volume = float(verdict.size[0] + verdict.size[-1]) if len(verdict.size) > 1 else 0.0
+    volume = _volume(verdict)
     if verdict.kind == "addition":
         before = float(work.mean[s.V])
         return volume > SMALLEST and before + 0.3 * volume < 1.15 * work.prior.brim
     if verdict.kind == "drain":
-        return volume < -SMALLEST
-    return True
+        return volume < -SMALLEST_DRAIN
+    return verdict.kind == "level" or abs(float(verdict.size[0])) > SMALLEST_BRIX
 
 
 def _pour(work: Working, core: Core, verdict: Verdict, began: Instant) -> Core:

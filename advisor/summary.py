@@ -26,25 +26,28 @@ def tell(mean: Vector, cov: Matrix, core: Core, plan: SumpPlan, prior: Priors) -
     area = surface(plan, depth)
     level = level_row(mean, 1.0 if core.pumps.running == 1 else 0.0, 0.0, area, prior.level_sd)
     brix = brix_row(mean, plan.fluid.refractometer_factor, prior.brix_sd)
-    inside = mean.item(s.V) * (1.0 - mean.item(s.AREA))
+    scale = 1.0 + mean.item(s.AREA)
     noise = float(mean[s.WAVES] + mean[s.SWAY] + mean[s.SHIFT])
-    water, more_water, solute, more_solute = mean[s.WATER_REST : s.CONCENTRATE_CUT + 1].tolist()
+    water, more_water, solute, more_solute = (
+        mean[s.WATER_REST : s.CONCENTRATE_CUT + 1] * scale
+    ).tolist()
     told = Told(
         rates=(water, more_water, solute, more_solute),
-        area=area,
-        sensor_depth=depth_at_volume(plan, inside) + noise,
+        area=area * scale,
+        sensor_depth=depth + noise,
+        sensor_up=mean.item(s.HOLDUP) / area,
         sensor_sd=_root(project(cov, level.places, level.weights)[1] + level.variance) / area,
         brix=brix.expected,
         brix_sd=_root(project(cov, brix.places, brix.weights)[1] + brix.variance),
     )
     if core.volume_known:
         volume = _entry(mean, cov, s.V)
+        over = max(mean.item(s.V) - prior.brim, 0.0) / area
+        drawn_sd = _root(cov.item(s.V, s.V))
         told = replace(
             told,
             volume=volume,
-            rest_depth=Estimate(
-                depth + max(volume.value - prior.brim, 0.0) / area, volume.sd / area
-            ),
+            rest_depth=Estimate(depth + over, drawn_sd / area),
             holdup=_entry(mean, cov, s.HOLDUP),
             losses=_losses(mean, cov, core),
             lost=_account(mean, cov, core, s.LOST_WATER),
@@ -62,9 +65,20 @@ def _root(variance: float) -> float:
     return math.sqrt(max(variance, 0.0))
 
 
+_Row = tuple[tuple[int, float], ...]
+
+
+def _true(mean: Vector, row: _Row) -> tuple[float, _Row]:
+    """Give a sum of drawn litres in true ones, and the row of its errors. [L]"""
+    drawn = sum([mean.item(place) * weight for place, weight in row])
+    scale = 1.0 + mean.item(s.AREA)
+    return drawn * scale, (*((place, weight * scale) for place, weight in row), (s.AREA, drawn))
+
+
 def _entry(mean: Vector, cov: Matrix, place: int) -> Estimate:
-    """Give one entry of the state. [its own unit]"""
-    return Estimate(mean.item(place), _root(cov.item(place, place)))
+    """Give one entry of the state in true litres. [L]"""
+    value, row = _true(mean, ((place, 1.0),))
+    return Estimate(value, _root(_product(cov, row, row)))
 
 
 def _account(mean: Vector, cov: Matrix, core: Core, water: int) -> Account:
@@ -80,10 +94,11 @@ def _concentration(mean: Vector, cov: Matrix) -> tuple[Estimate, float]:
     """Give the concentration, and its error's correlation with the volume's. [1]"""
     volume = max(mean.item(s.V), 1e-3)
     strength = balance.concentration(mean)
-    vv, vc, cc = cov.item(s.V, s.V), cov.item(s.V, s.C), cov.item(s.C, s.C)
-    sd = _root(cc - 2.0 * strength * vc + strength * strength * vv) / volume
-    scale = sd * _root(vv)
-    shared = (vc - strength * vv) / volume / scale if scale > 0.0 else 0.0
+    row = ((s.V, -strength / volume), (s.C, 1.0 / volume))
+    sd = _root(_product(cov, row, row))
+    _, whole = _true(mean, ((s.V, 1.0),))
+    scale = sd * _root(_product(cov, whole, whole))
+    shared = _product(cov, whole, row) / scale if scale > 0.0 else 0.0
     return Estimate(strength, sd), min(max(shared, -1.0), 1.0)
 
 
@@ -136,14 +151,11 @@ def window_start(
     return begin, ((s.clone_pair(place), 1.0),)
 
 
-_Row = tuple[tuple[int, float], ...]
-
-
 def _since(mean: Vector, total: int, mix: _Row) -> tuple[float, _Row]:
     """Give what a total grew by since a kept moment, and the row that says so. [L]"""
     second = total - s.LOST_WATER
     row = ((total, 1.0), *((place + second, -weight) for place, weight in mix))
-    return sum([mean.item(place) * weight for place, weight in row]), row
+    return _true(mean, row)
 
 
 def _product(cov: Matrix, one: _Row, other: _Row) -> float:
