@@ -14,6 +14,7 @@ from pathlib import Path
 from queue import SimpleQueue
 from types import FrameType
 
+from advisor.estimate import SCHEMA as BELIEF_SCHEMA
 from agent.broker import BrokerLink
 from agent.broker_client import Session
 from agent.clock import Clock, TopicClock, WallClock
@@ -69,7 +70,9 @@ def run_plant(
     """
     with ExitStack() as stack:
         stack.enter_context(held_alone(plant.store))
-        ledger = Ledger.open(plant.store, backlog_max=plant.backlog_max_ms)
+        ledger = Ledger.open(
+            plant.store, belief_schema=BELIEF_SCHEMA, backlog_max=plant.backlog_max_ms
+        )
         stack.callback(ledger.close)
         intake = (make_intake or _pipeline)(plant, ledger)
         agent = Agent(plant, ledger, intake, clock_topic=clock_topic, environment=environment)

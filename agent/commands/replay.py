@@ -46,6 +46,7 @@ def run(options: argparse.Namespace) -> int:
     from contextlib import ExitStack
     from pathlib import Path
 
+    from advisor.estimate import SCHEMA
     from agent.plant.load import load_plant
     from agent.recording import read_recording
     from agent.replay import replay
@@ -63,7 +64,11 @@ def run(options: argparse.Namespace) -> int:
             if options.out == "-"
             else stack.enter_context(Path(options.out).open("wb"))
         )
-        ledger = Ledger.open(None if options.state is None else Path(options.state))
+        ledger = Ledger.open(
+            None if options.state is None else Path(options.state),
+            belief_schema=SCHEMA,
+            backlog_max=plant.backlog_max_ms,
+        )
         stack.callback(ledger.close)
         replay(plant, ledger, read_recording(source), out)
     return 0
