@@ -9,18 +9,23 @@ import signal
 import subprocess
 import sys
 import tempfile
+import threading
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 from agent.embedded import embedded_broker
 from agent.errors import MillpondError
+from agent.listening import listening
 from agent.plant.load import load_plant
+from agent.plant.plant import Plant
 from agent.resources import shipped
 from agent.watch import watch
 
 CLOCK_TOPIC = "demo/clock"
+START_WITHIN_S = 30.0
 STOP_WITHIN_S = 10.0
+LOOK_EVERY_S = 0.1
 
 
 class DemoError(MillpondError):
@@ -52,6 +57,7 @@ def demonstrate(*, speed: float, seconds: float | None) -> None:
                 folder / "agent.log", "agent", "run", str(plant_file), "--clock-topic", CLOCK_TOPIC
             )
         )
+        _await_online(plant, agent, folder / "agent.log")
         simulator = stack.enter_context(
             _process(
                 folder / "plant.log",
@@ -71,6 +77,17 @@ def demonstrate(*, speed: float, seconds: float | None) -> None:
             "the plant": (simulator, folder / "plant.log"),
         }
         watch(plant, check=lambda: _check(processes), seconds=seconds)
+
+
+def _await_online(plant: Plant, agent: "subprocess.Popen[bytes]", log: Path) -> None:
+    """Wait until the agent listens: what is published before that, it does not get."""
+    online = threading.Event()
+    with listening(plant, f"{plant.prefix}/agent", lambda *_: online.set()):
+        for _ in range(round(START_WITHIN_S / LOOK_EVERY_S)):
+            if online.wait(LOOK_EVERY_S):
+                return
+            _check({"the agent": (agent, log)})
+    raise DemoError(f"the agent did not get ready within {START_WITHIN_S:g} s")
 
 
 def _plant_file(folder: Path, port: int) -> Path:

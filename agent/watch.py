@@ -144,9 +144,10 @@ class PlantView:
             else []
         )
         for batch in advice["batches"]:
-            water = for_people(batch["water_l"], self.plant.units)
-            concentrate = for_people(batch["concentrate_l"], self.plant.units)
-            lines.append(f"{batch['count']} × ({water} water, then {concentrate} concentrate)")
+            pour = f"{batch['count']} × {for_people(batch['water_l'], self.plant.units)} water"
+            if batch["concentrate_l"]:
+                pour += f", then {for_people(batch['concentrate_l'], self.plant.units)} concentrate"
+            lines.append(pour)
         return Text("\n".join(lines), style="bold")
 
 

@@ -17,9 +17,9 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
     parser.add_argument(
         "--speed",
         type=float,
-        default=600.0,
+        default=1800.0,
         metavar="N",
-        help="simulated seconds a second (default: %(default)g: ten minutes a second)",
+        help="simulated seconds a second (default: %(default)g: half an hour a second)",
     )
     parser.add_argument(
         "--seconds", type=float, metavar="S", help="end by itself after so long (default: never)"
