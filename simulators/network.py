@@ -8,6 +8,9 @@ from simulators.payloads import Message
 from simulators.scenario.shop import Network
 
 
+_EMPTIES = 600  # a gateway empties its buffer so many times faster than it filled
+
+
 class Line:
     """Carries the messages of one sump to the broker."""
 
@@ -23,11 +26,12 @@ class Line:
         """Messages that arrive for one that was sent at its time and delayed by `extra`. [ms]"""
         at = sent.at + extra + self._delay()
         for begin, end, buffered in self._outages:
-            if begin <= at < end:
-                if not buffered:
-                    return []
-                # A gateway empties its buffer in order, much faster than it filled.
-                at = end + (sent.at - begin) // 600
+            emptied = end + (end - begin) // _EMPTIES
+            if begin <= at < end and not buffered:
+                return []
+            if begin <= at < emptied and buffered:
+                # First in, first out: what is sent meanwhile waits until the buffer is empty.
+                at = min(end + max(sent.at - begin, 0) // _EMPTIES, emptied)
         network = self._network
         arrived = [Message(at, sent.topic, sent.payload, sent.retain)]
         if network.duplicate_share and self._draws.chance(network.duplicate_share):

@@ -66,38 +66,45 @@ class Crew:
         true = believed * max(0.0, 1.0 + spec.strength_error * draws.normal())
         event = tool.journal.event(tool.spec.id, "addition", now)
         reported = draws.chance(spec.reports_share)
+        report = self._next_id() if reported else None
         event.details = {
             "by": spec.name,
             "metered": spec.metered,
             "reported": reported,
+            "report": report,
             "near_start": any(abs(at - now) <= 2 * MINUTE for at in tool.starts),
         }
         ends = pour_portions(tool, event, (volume, true), spec)
-        if reported:
+        if report is not None:
             at = ends + round(draws.waiting(spec.report_delay_min) * MINUTE)
-            tool.agenda.at(at, lambda then: self._report(then, event, volume, believed))
+            body: dict[str, object] = {
+                "id": report,
+                "at": rfc3339(now // MINUTE * MINUTE),
+                "by": spec.name,
+            }
+            tool.agenda.at(at, lambda then: self._report(then, body, volume, believed))
 
-    def _report(self, now: int, event: TrueEvent, volume: float, believed: float) -> None:
+    def _report(self, now: int, body: dict[str, object], volume: float, believed: float) -> None:
         """Tell what was poured, as far as one remembers."""
         spec, draws = self._spec, self._draws
         told = max(0.5, round(2.0 * volume * (1.0 + spec.report_error * draws.normal())) / 2.0)
-        body: dict[str, object] = {
-            "id": self._next_id(),
-            "at": rfc3339(event.at // MINUTE * MINUTE),
-            "by": spec.name,
-        }
-        wrong = draws.chance(spec.typing_share)
-        shown = round(told * 10.0, 1) if wrong else told
-        self._tool.say(now, "addition", body | _amount(shown, believed), copies=self._copies())
-        if wrong:
+        if draws.chance(spec.typing_share):
+            self._tool.say(now, "addition", body | _amount(round(told * 10.0, 1), believed))
             corrected = body | _amount(told, believed)
             corrected |= {"id": self._next_id(), "replaces": body["id"]}
-            later = now + round(draws.between(5.0, 120.0) * MINUTE)
-            self._tool.agenda.at(later, lambda then: self._tool.say(then, "addition", corrected))
+            self._later(now, corrected)
+        elif draws.chance(spec.twice_share):
+            self._tool.say(now, "addition", body | _amount(told, believed), copies=2)
+        else:
+            self._tool.say(now, "addition", body | _amount(told, believed))
+            if draws.chance(spec.twice_share):
+                other = body | _amount(told, believed)
+                self._later(now, other | {"id": self._next_id(), "by": "foreman"})
 
-    def _copies(self) -> int:
-        """A finger that slips sends the same entry twice."""
-        return 2 if self._draws.chance(self._spec.twice_share) else 1
+    def _later(self, now: int, body: dict[str, object]) -> None:
+        """Say something within the next two hours: a correction, or the same by somebody else."""
+        at = now + round(self._draws.between(5.0, 120.0) * MINUTE)
+        self._tool.agenda.at(at, lambda then: self._tool.say(then, "addition", body))
 
     def _next_id(self) -> str:
         """Id of the next entry."""

@@ -45,7 +45,7 @@ class Operators(Spec):
     report_error: NotNegative = 0.05
     """Spread of the reported volume about the true one, relative."""
     twice_share: Share = 0.0
-    """Share of reports sent twice with the same id."""
+    """Share of reports sent twice: by a slip with the same id, or by two people under two ids."""
     typing_share: Share = 0.0
     """Share of reports with a wrong digit, corrected later by one that replaces it."""
     follow_share: Share = 0.0

@@ -12,7 +12,7 @@ class SignalSpec(Spec):
 
     topic: str | None = None
     """``PLANT/SUMP/SIGNAL`` where absent."""
-    form: Literal["bare", "json", "senml", "sparkplug"] = "json"
+    form: Literal["bare", "json", "senml"] = "json"
     """Of the payload; a bare one carries no time."""
     value_pointer: str = "/value"
     time_pointer: str | None = "/time"
