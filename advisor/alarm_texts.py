@@ -184,6 +184,26 @@ TEXTS: Mapping[str, Text] = MappingProxyType(
             "Fluid keeper: take the check and enter it.",
             (SKIN,),
         ),
+        "nitrite-high": Text(
+            "{subject}: {detail}",
+            "Nitrite and secondary amines can make nitrosamines, which may cause cancer.",
+            "Fluid keeper: change the fluid or part of it, or inhibit it as its supplier says; "
+            "where neither is done at once, have the nitrosamine NDELA measured; then check again.",
+            (SKIN, WASTE),
+        ),
+        "bacteria-high": Text(
+            "{subject}: {detail}",
+            "Many bacteria can harm the lungs of those who breathe the mist, and break the fluid.",
+            "Fluid keeper: from 10 000 CFU/mL look into it and put the fluid right, from "
+            "1 000 000 act at once; keep people out of the mist; then check again.",
+            (BIOCIDE, SKIN),
+        ),
+        "tramp-oil-high": Text(
+            "{subject}: {detail}",
+            "Oil afloat shuts out air, feeds bacteria, and lifts the refractometer's reading.",
+            "Operator: skim it off and enter that; maintenance: look where the oil comes from.",
+            (WASTE, SKIN),
+        ),
         "feed-lost": Text(
             "{subject}: {detail}",
             "No sump is watched: nothing that happens to them now is seen or alarmed.",

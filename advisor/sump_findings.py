@@ -8,7 +8,7 @@ from types import MappingProxyType
 
 from advisor.alarm_texts import amount, duration
 from advisor.effects import Advice, Mix
-from advisor.plan import SumpPlan
+from advisor.plan import SumpPlan, Supply
 from advisor.words import DAY, HOUR, Addition, CheckKind, Delivery, Estimate, Finding, Instant
 
 PATIENCE: Instant = DAY
@@ -27,7 +27,9 @@ DELIVERY_LEAST = 0.5
 """... and by more than this. [L]"""
 
 
-def advice_open(advice: Advice, since: Instant, now: Instant) -> Finding | None:
+def advice_open(
+    advice: Advice, since: Instant, now: Instant, *, limit: Instant = PATIENCE
+) -> Finding | None:
     """Find that nobody has carried out an advice.
 
     Parameters
@@ -38,8 +40,10 @@ def advice_open(advice: Advice, since: Instant, now: Instant) -> Finding | None:
         When advice of this kind was first given. [ms]
     now : Instant
         The clock. [ms]
+    limit : Instant
+        How long it may stay open. [ms]
     """
-    if advice.kind == "none" or now - since <= PATIENCE:
+    if advice.kind == "none" or now - since <= limit:
         return None
     age = duration((now - since) / 1000)
     return Finding(
@@ -48,7 +52,7 @@ def advice_open(advice: Advice, since: Instant, now: Instant) -> Finding | None:
         since=since,
         detail=f"a {advice.kind} has been advised for {age}.",
         value=(now - since) / 1000,
-        limit=PATIENCE / 1000,
+        limit=limit / 1000,
         unit="s",
     )
 
@@ -90,13 +94,17 @@ def delivery_differs(delivery: Delivery, asked: Mix) -> Finding | None:
     return None
 
 
-def wrong_concentrate(addition: Addition, plan: SumpPlan) -> Finding | None:
+def wrong_concentrate(
+    addition: Addition, plan: SumpPlan, supplies: Mapping[str, Supply] | None = None
+) -> Finding | None:
     """Find that another concentrate was poured than the sump's own.
 
-    It may have been named in the report, or be that of the supply it was drawn from.
+    It may have been named in the report, or be that of the supply it was drawn from: one of
+    `supplies`, which are those of the whole plant, or of the sump's own where nobody says.
     """
-    drawn = {supply.id: supply.fluid for supply in plan.supplies}
-    poured = addition.fluid or drawn.get(addition.supply or "")
+    known = {supply.id: supply for supply in plan.supplies} if supplies is None else supplies
+    drawn = known.get(addition.supply or "")
+    poured = addition.fluid or (None if drawn is None else drawn.fluid)
     if poured is None or poured == plan.fluid.id or addition.concentrate <= 0.0:
         return None
     by = f" by {addition.by}" if addition.by else ""
@@ -163,6 +171,43 @@ def hardness_high(hardness: Estimate, at: Instant, limit: float | None) -> Findi
 def chloride_high(chloride: Estimate, at: Instant, limit: float | None) -> Finding | None:
     """Find that the fluid holds too much chloride [mg/L]; counts from two sds."""
     return _outside("chloride-high", "chloride", chloride, at, (None, limit, "mg/L"))
+
+
+NITRITE_LIMIT = 20.0
+"""Above it: change, change in part or inhibit, else measure NDELA (TRGS 611, 5.3). [mg/L]"""
+
+BACTERIA_TO_ADJUST, BACTERIA_TO_ACT = 1e4, 1e6
+"""Below the first good, up to the second: review and adjust; from there act at once (HSE,
+metalworking fluids, bacterial contamination; the second limit from memory). [CFU/mL]"""
+
+TRAMP_OIL_LIMIT = 0.02
+"""UKLA and HSE, Good Practice Guide, 2018 (as quoted elsewhere). [1]"""
+
+
+def nitrite_high(nitrite: float, at: Instant, limit: float = NITRITE_LIMIT) -> Finding | None:
+    """Find that a check found too much nitrite [mg/L]; the rule is about the reading itself."""
+    if nitrite <= limit:
+        return None
+    said = f"nitrite {amount(nitrite, 'mg/L')}, to act above {amount(limit, 'mg/L')}."
+    return _measured("nitrite-high", at, said, (nitrite, limit, "mg/L"))
+
+
+def bacteria_high(count: float, at: Instant, limit: float = BACTERIA_TO_ADJUST) -> Finding | None:
+    """Find that a dip slide shows too many bacteria [CFU/mL]."""
+    if count < limit:
+        return None
+    then = "act at once" if count >= BACTERIA_TO_ACT else "review and adjust"
+    said = f"dip slide {amount(count, 'CFU/mL')}: {then}."
+    return _measured("bacteria-high", at, said, (count, limit, "CFU/mL"))
+
+
+def tramp_oil_high(share: float, at: Instant, limit: float = TRAMP_OIL_LIMIT) -> Finding | None:
+    """Find that too much oil floats on the fluid; shares of the volume. [1]"""
+    if share <= limit:
+        return None
+    found, most = 100.0 * share, 100.0 * limit
+    said = f"tramp oil {amount(found, '%')}, at most {amount(most, '%')}."
+    return _measured("tramp-oil-high", at, said, (found, most, "%"))
 
 
 def stagnant(
@@ -256,6 +301,14 @@ def _outside(
     said = f"{what} {amount(value, unit)}, the band {end} {amount(limit, unit)}."
     return Finding(
         name=name, signal=None, since=at, detail=said, value=value, limit=limit, unit=unit
+    )
+
+
+def _measured(name: str, at: Instant, detail: str, numbers: tuple[float, float, str]) -> Finding:
+    """Say what a check found, its limit, and their unit."""
+    value, limit, unit = numbers
+    return Finding(
+        name=name, signal=None, since=at, detail=detail, value=value, limit=limit, unit=unit
     )
 
 

@@ -197,7 +197,7 @@ AlarmVerb: TypeAlias = Literal[
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlarmOrder:
-    """What a person wants done with an alarm. `sump` is empty for one of the whole plant."""
+    """What a person wants done with an alarm. `sump` is empty for one of the plant or a supply."""
 
     sump: str
     at: Instant
@@ -206,6 +206,10 @@ class AlarmOrder:
     verb: AlarmVerb
     until: Instant | None = None
     by: str = ""
+    supply: str | None = None
+    """Supply that the alarm is about, where it is about one."""
+    id: str = ""
+    """Names the order, where whoever gave it waits for the answer."""
 
 
 # --- state: what is known about a sump at a moment ------------------------------------------------

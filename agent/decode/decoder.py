@@ -6,10 +6,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from agent.arrival import Arrival
 from agent.decode.forms import Reader, reader_of
 from agent.decode.people import (
+    ORDER_CHANNEL,
     STOCK_CHANNEL,
     SUMP_CHANNELS,
+    decode_plant_order,
     decode_stock,
     decode_sump_message,
+    decode_supply_order,
 )
 from agent.decode.problem import PayloadError
 from agent.decode.results import Decoded, Reason
@@ -43,13 +46,16 @@ class Decoder:
             *self._readers,
             *(f"{prefix}/+/{channel}" for channel in SUMP_CHANNELS),
             f"{prefix}/supply/+/{STOCK_CHANNEL}",
+            f"{prefix}/supply/+/{ORDER_CHANNEL}",
+            f"{prefix}/{ORDER_CHANNEL}",
         )
+        self._about_plant = f"{prefix}/{ORDER_CHANNEL}"
         start = re.escape(prefix)
         self._about_sump = re.compile(f"{start}/([^/]+)/({'|'.join(SUMP_CHANNELS)})")
-        self._about_supply = re.compile(f"{start}/supply/([^/]+)/{STOCK_CHANNEL}")
+        self._about_supply = re.compile(f"{start}/supply/([^/]+)/({STOCK_CHANNEL}|{ORDER_CHANNEL})")
         self._own = re.compile(
-            f"{start}/(agent|[^/]+/(state|event|advice|setpoint|lease|alarm/.+)"
-            "|alarm/.+|supply/[^/]+/alarm/.+)"
+            f"{start}/(agent|[^/]+/(state|event|advice|setpoint|lease|alarm-answer|alarm/.+)"
+            "|alarm-answer|alarm/.+|supply/[^/]+/(alarm-answer|alarm/.+))"
         )
 
     def decode(self, arrival: Arrival) -> Sequence[Decoded]:
@@ -85,7 +91,9 @@ class Decoder:
             return self._read_about_sump(arrival, *match.groups())
         match = self._about_supply.fullmatch(arrival.topic)
         if match is not None:
-            return self._read_about_supply(arrival, match[1])
+            return self._read_about_supply(arrival, *match.groups())
+        if arrival.topic == self._about_plant:
+            return (decode_plant_order(arrival),)
         raise PayloadError(
             Reason.UNKNOWN_TOPIC,
             "no signal is bound to this topic, and nobody speaks on it; expected one of the "
@@ -102,12 +110,14 @@ class Decoder:
         except PayloadError as error:
             return (refusal_of(arrival, error.reason, error.detail, sump=name),)
 
-    def _read_about_supply(self, arrival: Arrival, name: str) -> Sequence[Decoded]:
+    def _read_about_supply(self, arrival: Arrival, name: str, channel: str) -> Sequence[Decoded]:
         """Read what is said about one supply."""
         if name not in self._plant.supplies:
             raise PayloadError(
                 Reason.UNKNOWN_SUPPLY, _unknown("supply", name, self._plant.supplies)
             )
+        if channel == ORDER_CHANNEL:
+            return (decode_supply_order(arrival, name),)
         return (decode_stock(arrival, name),)
 
 

@@ -32,14 +32,17 @@ from agent.messages.incoming import (
     AcceptedMessage,
     AdditionMessage,
     AlarmCommandMessage,
+    AlarmOrderMessage,
     ChargeMessage,
     CheckMessage,
     DeliveredMessage,
     DrainMessage,
     EntryMessage,
     Incoming,
+    PlantAlarmCommandMessage,
     ServiceMessage,
     StockMessage,
+    SupplyAlarmCommandMessage,
 )
 from agent.refusals import printable, shown
 
@@ -54,6 +57,7 @@ SUMP_CHANNELS: tuple[str, ...] = tuple(_MODELS)
 """Last levels of the topics `PREFIX/SUMP/CHANNEL` on which people and stations speak."""
 
 STOCK_CHANNEL = StockMessage.channel
+ORDER_CHANNEL = AlarmOrderMessage.channel
 
 
 def decode_sump_message(arrival: Arrival, channel: str, sump: SumpPlan) -> Decoded:
@@ -94,6 +98,52 @@ def decode_stock(arrival: Arrival, supply: str) -> StockReport:
         lot=message.lot,
         expires=message.expires,
         by=message.by,
+    )
+
+
+def decode_supply_order(arrival: Arrival, supply: str) -> AlarmOrder:
+    """Read a command on an alarm of a supply.
+
+    Raises
+    ------
+    PayloadError
+        If the body is not as expected.
+    """
+    message = _read(arrival.payload, SupplyAlarmCommandMessage)
+    return _order(message, message.alarm, arrival, supply=supply)
+
+
+def decode_plant_order(arrival: Arrival) -> AlarmOrder:
+    """Read a command on an alarm of the whole plant.
+
+    Raises
+    ------
+    PayloadError
+        If the body is not as expected.
+    """
+    message = _read(arrival.payload, PlantAlarmCommandMessage)
+    return _order(message, message.alarm, arrival)
+
+
+def _order(
+    message: AlarmOrderMessage,
+    alarm: str,
+    arrival: Arrival,
+    *,
+    sump: str = "",
+    supply: str | None = None,
+) -> AlarmOrder:
+    """Say what a command on an alarm orders."""
+    return AlarmOrder(
+        sump=sump,
+        supply=supply,
+        at=_moment(message, arrival),
+        alarm=alarm,
+        signal=message.signal,
+        verb=message.command,
+        until=message.until,
+        by=message.by,
+        id=message.id or "",
     )
 
 
@@ -225,15 +275,7 @@ def _delivered(message: DeliveredMessage, occasion: _Occasion) -> Decoded:
 
 def _alarm_command(message: AlarmCommandMessage, occasion: _Occasion) -> Decoded:
     """Of a command on an alarm."""
-    return AlarmOrder(
-        sump=occasion.sump.id,
-        at=_moment(message, occasion.arrival),
-        alarm=message.alarm,
-        signal=message.signal,
-        verb=message.command,
-        until=message.until,
-        by=message.by,
-    )
+    return _order(message, message.alarm, occasion.arrival, sump=occasion.sump.id)
 
 
 _ToWords: TypeAlias = Callable[[Any, _Occasion], Decoded]

@@ -11,9 +11,20 @@ from json import dumps
 from math import isfinite
 
 from advisor.effects import Advice, AlarmReport, Batch, Limits, Mix, NextTopUp, Range
-from advisor.words import Account, Estimate, Instant, Losses, Quality, Signal, SumpEvent, SumpState
+from advisor.words import (
+    Account,
+    AlarmOrder,
+    Estimate,
+    Instant,
+    Losses,
+    Quality,
+    Signal,
+    SumpEvent,
+    SumpState,
+)
 from agent.instants import text_of
 from agent.messages.digits import CONCENTRATION, HOURS, LOSS, POUR, READING, VOLUME
+from agent.messages.names import sump_in, supply_in
 
 # --- pieces --------------------------------------------------------------------------------------
 
@@ -246,10 +257,13 @@ def _next(due: NextTopUp | None) -> str:
 # --- alarms --------------------------------------------------------------------------------------
 
 
-def alarm_body(sump: str, alarm: AlarmReport) -> bytes:
-    """Body of `PREFIX/SUMP/alarm/NAME`."""
+def alarm_body(about: str, alarm: AlarmReport) -> bytes:
+    """Body of `PREFIX/ABOUT/alarm/NAME`; `about` is a sump, a supply or the whole plant."""
+    supply = supply_in(about)
+    whose = "" if supply is None else f'"supply":"{supply}",'
     return _encoded(
-        f'{{"schema":1,"sump":"{sump}","name":"{alarm.name}","signal":{_text(alarm.signal)},'
+        f'{{"schema":1,"sump":{_text(sump_in(about))},{whose}"name":"{alarm.name}",'
+        f'"signal":{_text(alarm.signal)},'
         f'"state":"{alarm.state}","active":{_truth(alarm.active)},'
         f'"acknowledged":{_truth(alarm.acknowledged)},"priority":"{alarm.priority}",'
         f'"raised_at":{_moment(alarm.raised_at)},"value":{_reading(alarm.value)},'
@@ -257,4 +271,14 @@ def alarm_body(sump: str, alarm: AlarmReport) -> bytes:
         f'"cause":{_text(alarm.cause)},"consequence":{_text(alarm.consequence)},'
         f'"action":{_text(alarm.action)},"because_of":{_text(alarm.because_of)},'
         f'"by":{_text(alarm.by)},"until":{_moment(alarm.until)}}}'
+    )
+
+
+def alarm_answer_body(order: AlarmOrder, refusal: str | None) -> bytes:
+    """Body of `PREFIX/ABOUT/alarm-answer`; `refusal` is why the order does not apply."""
+    return _encoded(
+        f'{{"schema":1,"id":{_text(order.id)},"sump":{_text(order.sump or None)},'
+        f'"supply":{_text(order.supply)},"alarm":"{order.alarm}","signal":{_text(order.signal)},'
+        f'"command":"{order.verb}","by":{_text(order.by)},'
+        f'"accepted":{_truth(refusal is None)},"reason":{_text(refusal)}}}'
     )

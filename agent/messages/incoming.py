@@ -22,7 +22,7 @@ from agent.messages.fields import (
     Percent,
     PlantId,
 )
-from agent.messages.names import AlarmName
+from agent.messages.names import PlantAlarmName, SumpAlarmName, SupplyAlarmName
 
 
 class Incoming(BaseModel):
@@ -31,6 +31,8 @@ class Incoming(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
     channel: ClassVar[str]
     """Last level of the topic."""
+    short: ClassVar[str] = ""
+    """Name of the message, where it is not its channel."""
 
     schema_version: Literal[1] = Field(
         default=1, alias="schema", description="version of this form of message"
@@ -210,18 +212,43 @@ class DeliveredMessage(Incoming):
     fault: Note | None = Field(default=None, description="what went wrong")
 
 
-class AlarmCommandMessage(Incoming):
-    """What a person wants done with an alarm (`PREFIX/SUMP/alarm-command`)."""
+class AlarmOrderMessage(Incoming):
+    """What a person wants done with an alarm."""
 
     channel: ClassVar[str] = "alarm-command"
 
-    alarm: AlarmName = Field(description="name of the alarm")
+    id: EntryId | None = Field(
+        default=None,
+        description="names this order; the answer carries it, without it there is none",
+    )
     signal: Signal | None = Field(default=None, description="signal, of an alarm about one")
     command: AlarmVerb = Field(description="what shall be done with it")
     until: Moment | None = Field(
         default=None, description="end of shelving, suppression or being out of service"
     )
     by: Name = Field(default="", description="who wants it")
+
+
+class AlarmCommandMessage(AlarmOrderMessage):
+    """What a person wants done with an alarm of a sump (`PREFIX/SUMP/alarm-command`)."""
+
+    alarm: SumpAlarmName = Field(description="name of the alarm")
+
+
+class PlantAlarmCommandMessage(AlarmOrderMessage):
+    """What a person wants done with an alarm of the whole plant (`PREFIX/alarm-command`)."""
+
+    short: ClassVar[str] = "plant-alarm-command"
+
+    alarm: PlantAlarmName = Field(description="name of the alarm")
+
+
+class SupplyAlarmCommandMessage(AlarmOrderMessage):
+    """What a person wants done with a supply's alarm (`PREFIX/supply/SUPPLY/alarm-command`)."""
+
+    short: ClassVar[str] = "supply-alarm-command"
+
+    alarm: SupplyAlarmName = Field(description="name of the alarm")
 
 
 class StockMessage(Incoming):
@@ -250,5 +277,8 @@ SUMP_MESSAGES: tuple[type[Incoming], ...] = (
 )
 """Of topics `PREFIX/SUMP/CHANNEL`."""
 
-SUPPLY_MESSAGES: tuple[type[Incoming], ...] = (StockMessage,)
+SUPPLY_MESSAGES: tuple[type[Incoming], ...] = (StockMessage, SupplyAlarmCommandMessage)
 """Of topics `PREFIX/supply/SUPPLY/CHANNEL`."""
+
+PLANT_MESSAGES: tuple[type[Incoming], ...] = (PlantAlarmCommandMessage,)
+"""Of topics `PREFIX/CHANNEL`."""

@@ -9,10 +9,10 @@ from typing import Annotated, ClassVar, Literal, TypeAlias
 from pydantic import BaseModel, ConfigDict, Field
 
 from advisor.effects import AdviceKind, AlarmState
-from advisor.words import EventKind, EventSource, Priority, Quality, Signal
+from advisor.words import AlarmVerb, EventKind, EventSource, Priority, Quality, Signal
 from agent.messages.digits import CONCENTRATION, HOURS, LOSS, POUR, READING, VOLUME, step
 from agent.messages.fields import EntryId, Finite, Moment, PlantId
-from agent.messages.names import AlarmName
+from agent.messages.names import AlarmName, PlantAlarmName, SumpAlarmName, SupplyAlarmName
 
 
 class Body(BaseModel):
@@ -26,6 +26,8 @@ class Outward(Body):
 
     channel: ClassVar[str]
     """Topic under the agent's prefix."""
+    short: ClassVar[str] = ""
+    """Name of the message, where it is not the last fixed level of its topic."""
     retained: ClassVar[bool]
 
     schema_version: Literal[1] = Field(
@@ -267,14 +269,11 @@ class AdviceMessage(Outward):
 # --- alarm ---------------------------------------------------------------------------------------
 
 
-class AlarmMessage(Outward):
+class AlarmBody(Outward):
     """How an alarm stands. When normal it is told once, not retained, then withdrawn."""
 
-    channel: ClassVar[str] = "{sump}/alarm/{alarm}"
     retained: ClassVar[bool] = True
 
-    sump: PlantId = Field(description="id of the sump")
-    name: AlarmName = Field(description="name of the alarm")
     signal: Signal | None = Field(description="signal that it is about, if it is about one")
     state: AlarmState = Field(description="state of IEC 62682 / ISA-18.2")
     active: bool = Field(description="whether the condition holds")
@@ -290,6 +289,53 @@ class AlarmMessage(Outward):
     because_of: str | None = Field(description="alarm of which this one is a consequence")
     by: str | None = Field(description="who acknowledged, shelved or suppressed it")
     until: Moment | None = Field(description="end of shelving, suppression, out of service")
+
+
+class AlarmMessage(AlarmBody):
+    """How a sump's alarm stands. When normal it is told once, not retained, then withdrawn."""
+
+    channel: ClassVar[str] = "{sump}/alarm/{alarm}"
+
+    sump: PlantId = Field(description="id of the sump")
+    name: SumpAlarmName = Field(description="name of the alarm")
+
+
+class PlantAlarmMessage(AlarmBody):
+    """How an alarm of the whole plant stands; told as those of the sumps are."""
+
+    channel: ClassVar[str] = "alarm/{alarm}"
+    short: ClassVar[str] = "plant-alarm"
+
+    sump: None = Field(description="none: it is about the whole plant")
+    name: PlantAlarmName = Field(description="name of the alarm")
+
+
+class SupplyAlarmMessage(AlarmBody):
+    """How a supply's alarm stands; told as those of the sumps are."""
+
+    channel: ClassVar[str] = "supply/{supply}/alarm/{alarm}"
+    short: ClassVar[str] = "supply-alarm"
+
+    sump: None = Field(description="none: it is about a supply")
+    supply: PlantId = Field(description="id of the supply")
+    name: SupplyAlarmName = Field(description="name of the alarm")
+
+
+class AlarmAnswerMessage(Outward):
+    """What became of an order on an alarm; of orders that carry an id."""
+
+    channel: ClassVar[str] = "{sump}/alarm-answer"
+    retained: ClassVar[bool] = False
+
+    id: EntryId = Field(description="id of the order")
+    sump: PlantId | None = Field(description="id of the sump, of a sump's alarm")
+    supply: PlantId | None = Field(description="id of the supply, of a supply's alarm")
+    alarm: AlarmName = Field(description="name of the alarm")
+    signal: Signal | None = Field(description="signal that the order named")
+    command: AlarmVerb = Field(description="what was wanted")
+    by: str = Field(description="who wanted it")
+    accepted: bool = Field(description="whether it was carried out")
+    reason: str | None = Field(description="why not")
 
 
 # --- stations ------------------------------------------------------------------------------------
@@ -341,6 +387,9 @@ OUTWARD: tuple[type[Outward], ...] = (
     EventMessage,
     AdviceMessage,
     AlarmMessage,
+    PlantAlarmMessage,
+    SupplyAlarmMessage,
+    AlarmAnswerMessage,
     SetpointMessage,
     LeaseMessage,
 )

@@ -11,9 +11,17 @@ from advisor.effects import (
     PublishEvent,
     PublishState,
 )
-from advisor.words import Instant
+from advisor.words import AlarmOrder, Instant
 from agent.arrival import Outgoing
-from agent.messages.bodies import advice_body, agent_body, alarm_body, event_body, state_body
+from agent.messages.bodies import (
+    advice_body,
+    agent_body,
+    alarm_answer_body,
+    alarm_body,
+    event_body,
+    state_body,
+)
+from agent.messages.names import about_supply, topic_under
 
 
 def outgoing_for(effect: Effect, plant_prefix: str, sump: str) -> tuple[Outgoing, ...]:
@@ -26,7 +34,8 @@ def outgoing_for(effect: Effect, plant_prefix: str, sump: str) -> tuple[Outgoing
     plant_prefix : str
         Topic under which the agent speaks, such as ``millpond/north``.
     sump : str
-        Id of the sump that it is about.
+        Id of the sump that it is about; of an alarm also a supply or the whole plant, as
+        `agent.messages.names` writes them.
 
     Raises
     ------
@@ -59,7 +68,7 @@ def topic_of(plant_prefix: str, sump: str, effect: Effect) -> str:
         case PublishAlarm():
             alarm = effect.alarm
             about = f"/{alarm.signal}" if alarm.signal is not None else ""
-            return f"{plant_prefix}/{sump}/alarm/{alarm.name}{about}"
+            return f"{topic_under(plant_prefix, sump)}/alarm/{alarm.name}{about}"
         case _:
             assert_never(effect)
 
@@ -70,6 +79,13 @@ def _alarm(topic: str, sump: str, alarm: AlarmReport) -> tuple[Outgoing, ...]:
     if alarm.state is not AlarmState.NORMAL:
         return (Outgoing(topic, body, retain=True),)
     return Outgoing(topic, body, retain=False), withdrawn(topic)
+
+
+def alarm_answer(order: AlarmOrder, refusal: str | None, plant_prefix: str) -> Outgoing:
+    """Message that says what became of an order on an alarm."""
+    about = order.sump if order.supply is None else about_supply(order.supply)
+    topic = f"{topic_under(plant_prefix, about)}/alarm-answer"
+    return Outgoing(topic, alarm_answer_body(order, refusal), retain=False)
 
 
 def withdrawn(topic: str) -> Outgoing:

@@ -14,8 +14,8 @@ from typing import Any
 from pydantic import BaseModel
 from pydantic.json_schema import GenerateJsonSchema, models_json_schema
 
-from agent.messages.incoming import SUMP_MESSAGES, SUPPLY_MESSAGES, Incoming
-from agent.messages.outgoing import OUTWARD, AlarmMessage, Outward
+from agent.messages.incoming import PLANT_MESSAGES, SUMP_MESSAGES, SUPPLY_MESSAGES, Incoming
+from agent.messages.outgoing import OUTWARD, AlarmAnswerMessage, AlarmMessage, Outward
 from agent.plant.models import PlantModel
 
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -46,8 +46,11 @@ def message_schema(model: type[Incoming | Outward]) -> Document:
 
 
 def name(model: type[Incoming | Outward]) -> str:
-    """Short name of a message: the last fixed level of its topic."""
-    return [level for level in model.channel.split("/") if not level.startswith("{")][-1]
+    """Short name of a message: its own, or the last fixed level of its topic."""
+    return (
+        model.short
+        or [level for level in model.channel.split("/") if not level.startswith("{")][-1]
+    )
 
 
 def out_of_date(config: Path = _CONFIG) -> list[str]:
@@ -83,7 +86,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _messages() -> tuple[type[Incoming | Outward], ...]:
     """Models of all messages, outgoing first."""
-    return (*OUTWARD, *SUMP_MESSAGES, *SUPPLY_MESSAGES)
+    return (*OUTWARD, *SUMP_MESSAGES, *SUPPLY_MESSAGES, *PLANT_MESSAGES)
 
 
 def _content(path: Path) -> str | None:
@@ -157,10 +160,17 @@ def _channels() -> dict[str, tuple[str, type[Incoming | Outward]]]:
     for outward in OUTWARD:
         channels[name(outward)] = (f"{{prefix}}/{outward.channel}", outward)
     channels["signal-alarm"] = (f"{{prefix}}/{AlarmMessage.channel}/{{signal}}", AlarmMessage)
+    channels["plant-alarm-answer"] = ("{prefix}/alarm-answer", AlarmAnswerMessage)
+    channels["supply-alarm-answer"] = (
+        "{prefix}/supply/{supply}/alarm-answer",
+        AlarmAnswerMessage,
+    )
     for inward in SUMP_MESSAGES:
         channels[name(inward)] = (f"{{prefix}}/{{sump}}/{inward.channel}", inward)
     for inward in SUPPLY_MESSAGES:
         channels[name(inward)] = (f"{{prefix}}/supply/{{supply}}/{inward.channel}", inward)
+    for inward in PLANT_MESSAGES:
+        channels[name(inward)] = (f"{{prefix}}/{inward.channel}", inward)
     return channels
 
 

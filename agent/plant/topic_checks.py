@@ -33,11 +33,11 @@ def prefix_fault(prefix: str) -> str | None:
     return topic_fault(prefix)
 
 
-RESERVED = frozenset({"agent", "alarm", "supply"})
+RESERVED = frozenset({"agent", "alarm", "alarm-answer", "alarm-command", "supply"})
 """Levels under the prefix that are no sump's."""
 
 _CHANNELS = frozenset(
-    {"state", "event", "advice", "alarm", "setpoint", "lease"}
+    {"state", "event", "advice", "alarm", "alarm-answer", "setpoint", "lease"}
     | {message.channel for message in SUMP_MESSAGES}
 )
 """Levels under a sump's own topic that are the agent's."""

@@ -7,13 +7,16 @@ from advisor.plan import Supply
 from advisor.sump_findings import (
     INTERVALS,
     advice_open,
+    bacteria_high,
     check_overdue,
     chloride_high,
     conductivity_out_of_band,
     delivery_differs,
     hardness_high,
+    nitrite_high,
     ph_out_of_band,
     stagnant,
+    tramp_oil_high,
     wrong_concentrate,
 )
 from advisor.words import DAY, HOUR, Addition, CheckKind, Delivery, Estimate
@@ -164,6 +167,32 @@ class TestCondition:
         assert (hard.value, hard.limit, hard.unit) == (520.0, 450.0, "mg/L")
         assert rusty is not None
         assert rusty.name == "chloride-high"
+
+    # TRGS 611, 5.3: above 20 mg/L nitrite something is to be done.
+    @pytest.mark.parametrize(("nitrite", "high"), [(20.0, False), (20.1, True), (0.0, False)])
+    def test_nitrite_is_high_above_twenty(self, nitrite, high):
+        """The rule speaks of the reading as it is read."""
+        assert (nitrite_high(nitrite, START) is not None) == high
+
+    # HSE, metalworking fluids, bacterial contamination: below 10^4 good, to 10^6 reasonable: review
+    # and adjust; from 10^6 (from memory) poor: act at once.
+    @pytest.mark.parametrize(
+        ("count", "then"),
+        [(9.9e3, None), (1e4, "review and adjust"), (9e5, "review and adjust"), (1e6, "at once")],
+    )
+    def test_dip_slides_say_whether_to_adjust_or_to_act(self, count, then):
+        """Ten thousand ask for a look, a million for action."""
+        found = bacteria_high(count, START)
+
+        assert (found is None) == (then is None)
+        assert found is None or then in found.detail
+
+    def test_tramp_oil_is_told_in_percent(self):
+        """Two percent of the volume are let pass, more is not."""
+        assert tramp_oil_high(0.02, START) is None
+        found = tramp_oil_high(0.035, START)
+        assert found is not None
+        assert found.detail == "tramp oil 3.5 %, at most 2 %."
 
     def test_without_a_limit_nothing_is_too_high(self):
         """A fluid whose data sheet gives no limit is not judged."""

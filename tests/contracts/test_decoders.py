@@ -24,7 +24,7 @@ from agent.decode.results import (
     StationAnswer,
     StockReport,
 )
-from agent.messages.incoming import SUMP_MESSAGES, SUPPLY_MESSAGES
+from agent.messages.incoming import PLANT_MESSAGES, SUMP_MESSAGES, SUPPLY_MESSAGES
 from agent.refusals import EXCERPT_CHARACTERS
 from tests.bindings import NOW, PREFIX, a_plant, bound
 
@@ -61,6 +61,8 @@ GOOD = {
     + "delivered": '{"setpoint": "p", "water_l": 9.0, "concentrate_l": 1.0, "finished": true}',
     ABOUT + "alarm-command": '{"alarm": "stagnant", "command": "acknowledge"}',
     f"{PREFIX}/supply/drum-1/stock": '{"volume_l": 120.0}',
+    f"{PREFIX}/supply/drum-1/alarm-command": '{"alarm": "expired", "command": "acknowledge"}',
+    f"{PREFIX}/alarm-command": '{"alarm": "feed-lost", "command": "shelve", "id": "o-1"}',
 }
 TOPICS = [*GOOD, "elsewhere", ABOUT + "state", f"{PREFIX}/mill-99/check"]
 
@@ -85,7 +87,10 @@ def check_promises(topic: str, payload: bytes, **how: bool) -> None:
             case Sample():
                 assert (piece.sump, piece.signal) in {(b.sump, b.signal) for b in PLANT.bindings}
                 assert piece.value - piece.value == 0.0
-            case Report() | AlarmOrder() | StationAnswer():
+            case AlarmOrder():
+                about = (piece.sump, piece.supply)
+                assert about in {("mill-07", None), ("", "drum-1"), ("", None)}
+            case Report() | StationAnswer():
                 assert piece.sump == "mill-07"
             case StockReport():
                 assert piece.supply == "drum-1"
@@ -96,7 +101,8 @@ def test_every_form_is_here():
     channels = {topic.removeprefix(ABOUT) for topic in GOOD if topic.startswith(ABOUT)}
 
     assert channels == {model.channel for model in SUMP_MESSAGES}
-    assert len(SUPPLY_MESSAGES) == 1
+    for about, messages in (("supply/drum-1/", SUPPLY_MESSAGES), ("", PLANT_MESSAGES)):
+        assert {f"{PREFIX}/{about}{model.channel}" for model in messages} <= GOOD.keys()
     assert {binding.topic for binding in PLANT.bindings} <= GOOD.keys()
 
 

@@ -4,6 +4,7 @@ import json
 import math
 import string
 from collections.abc import Callable
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any, get_args
 
@@ -30,6 +31,8 @@ from advisor.effects import (
 )
 from advisor.words import (
     Account,
+    AlarmOrder,
+    AlarmVerb,
     Estimate,
     EventKind,
     EventSource,
@@ -41,16 +44,24 @@ from advisor.words import (
     SumpState,
 )
 from agent.instants import instant_of
-from agent.messages.names import SumpAlarmName
+from agent.messages.names import (
+    PlantAlarmName,
+    SumpAlarmName,
+    SupplyAlarmName,
+    about_supply,
+)
 from agent.messages.outgoing import (
     AdviceMessage,
     AgentMessage,
+    AlarmAnswerMessage,
     AlarmMessage,
     EventMessage,
     Outward,
+    PlantAlarmMessage,
     StateMessage,
+    SupplyAlarmMessage,
 )
-from agent.messages.publish import agent_offline, agent_online, outgoing_for
+from agent.messages.publish import agent_offline, agent_online, alarm_answer, outgoing_for
 from agent.messages.schemas import message_schema
 
 PREFIX, SUMP = "millpond/north", "mill-07"
@@ -161,9 +172,9 @@ def refuse_constant(name: str) -> None:
     raise ValueError(name)
 
 
-def published(effect: Any, model: type[Outward]) -> dict[str, Any]:
+def published(effect: Any, model: type[Outward], about: str = SUMP) -> dict[str, Any]:
     """Body of the one message that an effect becomes, held against model and schema."""
-    (outgoing,) = outgoing_for(effect, PREFIX, SUMP)
+    (outgoing,) = outgoing_for(effect, PREFIX, about)
     return held_against(model, outgoing.payload)
 
 
@@ -204,6 +215,46 @@ def test_every_alarm_fits_its_model_and_schema(alarm: AlarmReport) -> None:
     body = published(PublishAlarm(alarm), AlarmMessage)
 
     assert (body["cause"], body["by"]) == (alarm.cause, alarm.by)
+
+
+@given(alarms, st.sampled_from(get_args(PlantAlarmName)))
+def test_every_alarm_of_the_plant_fits_its_model_and_schema(alarm: AlarmReport, name: str) -> None:
+    """An alarm of the whole plant names no sump."""
+    body = published(PublishAlarm(replace(alarm, name=name)), PlantAlarmMessage, "")
+
+    assert body["sump"] is None
+
+
+@given(alarms, st.sampled_from(get_args(SupplyAlarmName)))
+def test_every_alarm_of_a_supply_fits_its_model_and_schema(alarm: AlarmReport, name: str) -> None:
+    """An alarm of a supply names it, and no sump."""
+    effect = PublishAlarm(replace(alarm, name=name))
+    body = published(effect, SupplyAlarmMessage, about_supply("drum-1"))
+
+    assert (body["sump"], body["supply"]) == (None, "drum-1")
+
+
+@given(
+    st.builds(
+        AlarmOrder,
+        sump=st.sampled_from(["", SUMP]),
+        at=moments,
+        alarm=st.sampled_from(get_args(SumpAlarmName)),
+        signal=st.none() | st.sampled_from(Signal),
+        verb=st.sampled_from(get_args(AlarmVerb)),
+        by=texts,
+        supply=st.none() | st.just("drum-1"),
+        id=ids,
+    ),
+    st.none() | texts,
+)
+def test_every_answer_to_an_order_fits_its_model_and_schema(
+    order: AlarmOrder, refusal: str | None
+) -> None:
+    """The answer carries the order's id, and why it does not apply where it does not."""
+    body = held_against(AlarmAnswerMessage, alarm_answer(order, refusal, PREFIX).payload)
+
+    assert (body["id"], body["accepted"]) == (order.id, refusal is None)
 
 
 @given(moments)

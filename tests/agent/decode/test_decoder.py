@@ -6,7 +6,7 @@ from advisor.words import Signal
 from agent.arrival import Arrival
 from agent.decode.decoder import PAYLOAD_MAX, Decoder
 from agent.decode.results import Reason, Refusal
-from agent.messages.incoming import SUMP_MESSAGES, SUPPLY_MESSAGES
+from agent.messages.incoming import PLANT_MESSAGES, SUMP_MESSAGES, SUPPLY_MESSAGES
 from agent.plant.plant import Sparkplug
 from tests.bindings import NOW, PREFIX, a_plant, bound
 
@@ -48,6 +48,7 @@ def test_what_is_subscribed_to():
         "b",
         *(f"{PREFIX}/+/{model.channel}" for model in SUMP_MESSAGES),
         *(f"{PREFIX}/supply/+/{model.channel}" for model in SUPPLY_MESSAGES),
+        *(f"{PREFIX}/{model.channel}" for model in PLANT_MESSAGES),
     )
 
 

@@ -19,9 +19,18 @@ from advisor.effects import (
     PublishState,
     Range,
 )
-from advisor.words import Account, Estimate, Losses, Quality, Signal, SumpEvent, SumpState
+from advisor.words import (
+    Account,
+    AlarmOrder,
+    Estimate,
+    Losses,
+    Quality,
+    Signal,
+    SumpEvent,
+    SumpState,
+)
 from agent.arrival import Outgoing
-from agent.messages.publish import outgoing_for, topic_of, withdrawn
+from agent.messages.publish import alarm_answer, outgoing_for, topic_of, withdrawn
 
 PREFIX, SUMP = "millpond/north", "mill-07"
 SIX = 1_772_431_200_000  # 2026-03-02T06:00:00Z
@@ -201,6 +210,44 @@ def test_an_alarm_about_a_signal_has_a_topic_of_its_own() -> None:
     assert outgoing.retain
     other = PublishAlarm(replace(ALARM, name="level-low", signal=None))
     assert topic_of(PREFIX, SUMP, other) == "millpond/north/mill-07/alarm/level-low"
+
+
+@pytest.mark.parametrize(
+    ("about", "name", "topic"),
+    [
+        ("", "feed-lost", "millpond/north/alarm/feed-lost"),
+        ("supply/drum-1", "expired", "millpond/north/supply/drum-1/alarm/expired"),
+    ],
+)
+def test_alarms_of_plant_and_supply_have_their_own_places(
+    about: str, name: str, topic: str
+) -> None:
+    """They stand beside the sumps' under the same prefix."""
+    alarm = replace(ALARM, name=name, signal=None)
+
+    (outgoing,) = outgoing_for(PublishAlarm(alarm), PREFIX, about)
+
+    assert outgoing.topic == topic
+
+
+@pytest.mark.parametrize(
+    ("sump", "supply", "topic"),
+    [
+        ("mill-07", None, "millpond/north/mill-07/alarm-answer"),
+        ("", None, "millpond/north/alarm-answer"),
+        ("", "drum-1", "millpond/north/supply/drum-1/alarm-answer"),
+    ],
+)
+def test_an_order_is_answered_where_it_was_given(sump: str, supply: str | None, topic: str) -> None:
+    """Who ordered hears beside the order's topic whether it was carried out, once."""
+    order = AlarmOrder(
+        sump=sump, supply=supply, at=SIX, alarm="expired", signal=None, verb="reset", id="o-1"
+    )
+
+    answer = alarm_answer(order, "it is normal", PREFIX)
+
+    assert (answer.topic, answer.retain) == (topic, False)
+    assert json.loads(answer.payload)["reason"] == "it is normal"
 
 
 def test_a_normal_alarm_is_told_once_and_then_withdrawn() -> None:

@@ -31,9 +31,11 @@ def test_every_schema_is_one(path: str) -> None:
 
 
 def test_every_topic_of_the_design_has_a_schema() -> None:
-    """Eight topics of people and stations, one of supplies, seven of the agent, the plant file."""
+    """Those of people and stations, of supplies, of the agent and of alarms, and the plant file."""
     assert {Path(path).stem for path in SCHEMAS} == {
         *("agent", "state", "event", "advice", "alarm", "setpoint", "lease"),
+        *("plant-alarm", "supply-alarm", "alarm-answer"),
+        *("plant-alarm-command", "supply-alarm-command"),
         *("check", "addition", "drain", "charge", "service", "accepted", "delivered"),
         *("alarm-command", "stock", "plant"),
     }
@@ -98,10 +100,10 @@ def test_what_is_sent_and_what_is_heard_are_told_apart() -> None:
         key for key, op in ASYNCAPI["operations"].items() if op["bindings"]["mqtt"].get("retain")
     }
 
-    assert sent == {
-        *("agent", "state", "event", "advice", "alarm", "signal-alarm", "setpoint", "lease")
-    }
-    assert retained == {"agent", "state", "advice", "alarm", "signal-alarm"}
+    alarms = {"alarm", "signal-alarm", "plant-alarm", "supply-alarm"}
+    answers = {"alarm-answer", "plant-alarm-answer", "supply-alarm-answer"}
+    assert sent == alarms | answers | {"agent", "state", "event", "advice", "setpoint", "lease"}
+    assert retained == alarms | {"agent", "state", "advice"}
 
 
 def test_names_are_the_same_everywhere() -> None:
