@@ -7,7 +7,7 @@ the time: every item brings its own.
 
 from typing import assert_never
 
-from advisor.effects import Effect
+from advisor.effects import Effect, PublishEvent, PublishState
 from advisor.sump import Occasion
 from advisor.words import MINUTE, AlarmOrder, Evidence, Instant, Reading
 from agent.admission import Admission, Keep, Repeat, Take
@@ -26,6 +26,7 @@ from agent.messages.publish import outgoing_for
 from agent.plant.plant import Plant
 from agent.refusals import refusal_of
 from agent.store.batch import Batch, StoredEntry, entry_id
+from agent.store.history import history_row
 from agent.store.ledger import Ledger
 from agent.sump_desk import SumpDesk
 from agent.timeline import Timeline
@@ -104,8 +105,7 @@ class Pipeline:
         """Run the timers that are due before the clock stands at `to`, in their order."""
         if self._since is None:
             self._since = to
-            self._now = max(self._now, to)
-            return
+            self._now = self._now or to
         while True:
             due = self._now - self._now % MINUTE + MINUTE
             if self._pending:
@@ -120,13 +120,17 @@ class Pipeline:
         """Tell the minutes that are over, and see to what time alone changes."""
         for desk in list(self._pending.values()):
             minute = desk.pending
-            if minute is None:
-                del self._pending[desk.plan.id]
-            elif minute <= clock:
+            if minute is not None and minute <= clock:
                 self._judge(desk, minute, Occasion.MINUTE)
+            elif desk.outdated_from is not None:
+                # Once a minute, so that a backlog that trickles in is not folded for each reading.
+                if clock % MINUTE == 0:
+                    self._judge(desk, desk.timeline.newest, Occasion.EVENT)
+            elif minute is None:
+                del self._pending[desk.plan.id]
         if clock % MINUTE == 0:
             for desk in self._desks.values():
-                if desk.told is not None and desk.judged_at < clock:
+                if desk.told is not None and desk.wakes(clock):
                     self._judge(desk, desk.told, Occasion.TIMER)
 
     # --- what came in ----------------------------------------------------------------------------
@@ -234,6 +238,7 @@ class Pipeline:
         """Judge a sump and put down what is to be told."""
         if desk.outdated_from is not None:
             self._rebuild(desk, desk.outdated_from)
+            occasion = Occasion.EVENT
         self._emit(desk, desk.judge(at, self._now, self._since, occasion))
         self._touched[desk.plan.id] = desk
         if desk.pending is None:
@@ -248,13 +253,27 @@ class Pipeline:
         batch, self._batch = self._batch, Batch()
         self._ledger.commit(Batch(readings=batch.readings, entries=batch.entries))
         self._batch.refusals, self._batch.stock = batch.refusals, batch.stock
+        self._batch.history, self._batch.events = batch.history, batch.events
+        self._batch.retained = batch.retained
         name = desk.plan.id
         self._ledger.drop_checkpoints(name, at - 1)
         desk.restore(self._ledger, at - 1)
 
     def _emit(self, desk: SumpDesk, effects: tuple[Effect, ...]) -> None:
         """Put down the messages of a judgement, with the clock at which it was made."""
-        now = self._now
+        now, sump = self._now, desk.plan.id
         for effect in effects:
-            for outgoing in outgoing_for(effect, self.plant.prefix, desk.plan.id):
+            self._keep(sump, effect)
+            for outgoing in outgoing_for(effect, self.plant.prefix, sump):
                 self.published.append((now, outgoing))
+                if outgoing.retain:
+                    self._batch.retained[outgoing.topic] = outgoing.payload
+
+    def _keep(self, sump: str, effect: Effect) -> None:
+        """Put down what is kept for charts: the state of a whole minute, and events."""
+        if isinstance(effect, PublishState):
+            row = history_row(effect.state)
+            if row is not None:
+                self._batch.history.append((sump, row))
+        elif isinstance(effect, PublishEvent):
+            self._batch.events.append((sump, effect.event))

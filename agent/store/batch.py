@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from advisor.words import Delivery, Entry, Evidence, Instant, Reading, Signal
+from advisor.words import Delivery, Entry, Evidence, Instant, Reading, Signal, SumpEvent
 from agent.arrival import Outgoing
 from agent.decode.results import Refusal, StockReport
 
@@ -30,6 +30,12 @@ class Batch:
     """By sump, as JSON; a newer one takes the older one's place."""
     outgoing: list[Outgoing] = field(default_factory=list)
     stock: list[StockReport] = field(default_factory=list)
+    history: list[tuple[str, tuple[int | None, ...]]] = field(default_factory=list)
+    """Sump, and the state of a whole minute as `agent.store.history.history_row` gives it."""
+    events: list[tuple[str, SumpEvent]] = field(default_factory=list)
+    """Sump, and an event as it was told."""
+    retained: dict[str, bytes] = field(default_factory=dict)
+    """By topic, what stands there for whoever comes later; empty: taken back."""
     clock: Instant | None = None
     """Stamp of the newest item taken in: timers have run up to here."""
 
@@ -43,6 +49,9 @@ class Batch:
             or self.standings
             or self.outgoing
             or self.stock
+            or self.history
+            or self.events
+            or self.retained
         )
 
 

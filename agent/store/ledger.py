@@ -14,6 +14,7 @@ from agent.arrival import Outgoing
 from agent.decode.results import Reason, Refusal
 from agent.store.batch import Batch, evidence_order
 from agent.store.database import Database, story
+from agent.store.history import thin_history
 from agent.store.migrations import migrate
 from agent.store.patience import Patience
 from agent.store.rows import entry_from, refusal_from
@@ -210,7 +211,8 @@ class Ledger:
         return {Reason(reason): count for reason, count in rows}
 
     def housekeep(self) -> None:
-        """Bring the write-ahead log into the file and cut it, so that it does not stay large."""
+        """Forget the oldest minutes; cut the write-ahead log, so that it does not stay large."""
+        self._database.transact(thin_history)
         self._database.rows("PRAGMA wal_checkpoint(TRUNCATE)")
 
     def close(self) -> None:

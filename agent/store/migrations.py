@@ -6,6 +6,8 @@ from contextlib import closing
 from pathlib import Path
 
 from agent.errors import StoreError
+from agent.store.history import MIGRATION as HISTORY
+from agent.store.told import MIGRATION as TOLD
 
 APPLICATION_ID = 0x6D706E64
 """`mpnd`: marks a file as a store of ours."""
@@ -49,6 +51,7 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         "CREATE TABLE subscription (filter TEXT PRIMARY KEY) STRICT",
         "CREATE TABLE clock (one INTEGER PRIMARY KEY CHECK (one = 1), at INTEGER NOT NULL) STRICT",
     ),
+    (*HISTORY, *TOLD),
 )
 """Statements that lead from each version to the next; a published one is never changed."""
 

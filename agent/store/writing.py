@@ -6,7 +6,9 @@ from collections.abc import Mapping
 
 from advisor.words import HOUR, Instant, Signal
 from agent.store.batch import Batch
+from agent.store.history import write_history
 from agent.store.rows import entry_row, refusal_row
+from agent.store.told import write_events, write_retained
 
 REFUSALS_KEPT = 10_000
 DENSE_CHECKPOINTS: Instant = 2 * HOUR
@@ -106,7 +108,10 @@ def _thin(connection: sqlite3.Connection, sump: str, newest: Instant, backlog_ma
 
 
 def write_messages(connection: sqlite3.Connection, batch: Batch) -> None:
-    """Write what is to be sent, and up to when timers have run."""
+    """Write what is to be sent and what was told, and up to when timers have run."""
+    write_history(connection, batch.history)
+    write_events(connection, batch.events)
+    write_retained(connection, batch.retained)
     if batch.outgoing:
         connection.executemany(
             "INSERT INTO outbox (topic, payload, retain) VALUES (?, ?, ?)",
