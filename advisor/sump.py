@@ -37,6 +37,8 @@ class Standing:
     """As last told, oldest first."""
     stale: tuple[Signal, ...] = ()
     """As last told."""
+    wake: Instant | None = None
+    """Clock from which a look without data can tell something new; `None`: never. [ms]"""
 
 
 def judge(
@@ -75,7 +77,25 @@ def judge(
         effects.append(PublishAdvice(new_advice))
     board, reports = alarms.assess(standing.board, state, plan, at=state.at, now=now)
     effects.extend(PublishAlarm(report) for report in reports)
-    return Standing(advice=memory, board=board, events=events, stale=stale), tuple(effects)
+    wake = _wake(memory, board, state, plan, now)
+    after = Standing(advice=memory, board=board, events=events, stale=stale, wake=wake)
+    return after, tuple(effects)
+
+
+def _wake(
+    memory: AdviceMemory, board: AlarmBoard, state: SumpState, plan: SumpPlan, now: Instant
+) -> Instant | None:
+    """When time alone changes something: an alarm, an advice that expires, a signal's silence."""
+    if board.alarms:
+        return now
+    times = [
+        heard + alarms.stale_after(plan.signals[signal], state.intervals)
+        for signal, heard in state.last_seen.items()
+        if signal in plan.signals and signal is not Signal.RUNNING
+    ]
+    if memory.current is not None:
+        times.append(memory.current.valid_until)
+    return min((at for at in times if at >= now), default=None)
 
 
 def obey(

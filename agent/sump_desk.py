@@ -63,6 +63,11 @@ class SumpDesk:
         minute = -(-newest // MINUTE) * MINUTE
         return minute if self.told is None or minute > self.told else None
 
+    def wakes(self, now: Instant) -> bool:
+        """Whether time alone may have changed something since the sump was last judged."""
+        wake = self.standing.wake
+        return wake is not None and wake <= now and self.judged_at < now
+
     def judge(
         self, at: Instant, now: Instant, since: Instant | None, occasion: Occasion
     ) -> tuple[Effect, ...]:
