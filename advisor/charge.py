@@ -73,16 +73,16 @@ def _fill(
     strength = charged[1] / pour.volume if pour.volume > 0.0 else 0.0
     strength_sd = STRENGTH_SD * strength
     residue = RESIDUE * prior.brim
-    drawn = (pour.volume + residue) * (1.0 - float(mean[s.AREA]))
+    filled = pour.volume + residue
     _set_mix(
         mean,
         cov,
-        drawn,
+        filled,
         (pour.volume_sd**2 + residue**2) ** 0.5,
         strength,
         strength_sd,
     )
-    _tie_to_area(mean, cov, drawn, strength)
+    _tie_to_area(mean, cov, filled, strength)
     told = replace(
         note.told,
         volume=Estimate(pour.volume, pour.volume_sd),
@@ -91,13 +91,12 @@ def _fill(
     return replace(note, told=told)
 
 
-def _tie_to_area(mean: Vector, cov: Matrix, drawn: float, strength: float) -> None:
-    """Let what was told in true litres hang on the tank's true area."""
+def _tie_to_area(mean: Vector, cov: Matrix, told: float, strength: float) -> None:
+    """Let what was told in true litres hang on the tank's area and on the factor."""
     shape = np.zeros(s.SIZE)
-    shape[[s.V, s.C]] = drawn, drawn * strength
-    mean -= shape
-    events.pour_told(mean, cov, shape, 1.0, ((s.AREA, -1.0),))
-    mean += shape * float(mean[s.AREA])
+    shape[[s.V, s.C]] = 1.0, strength
+    mean[[s.V, s.C]] = 0.0
+    events.pour_mix(mean, cov, shape, told, events.TRUE_LITRES)
 
 
 def blank_mix(mean: Vector, cov: Matrix, prior: Priors) -> None:

@@ -37,6 +37,8 @@ class Pour:
 
 TRUE_LITRES = ((s.AREA, -1.0),)
 """Litres that people tell, as litres of the drawing: the first order of 1 / (1 + AREA)."""
+READ = (s.C, s.ADDED_CONCENTRATE, s.DRAINED_CONCENTRATE)
+"""Totals of concentrate as the refractometer takes it."""
 
 
 def pour_told(
@@ -64,12 +66,24 @@ def pour_told(
     cov += np.multiply.outer(whole, whole) * variance
 
 
+def pour_mix(
+    mean: Vector, cov: Matrix, shape: Vector, size: float, gains: tuple[tuple[int, float], ...]
+) -> None:
+    """Add a told amount of mix: what it adds to concentrate is read by the true factor. [L]"""
+    read = np.zeros(s.SIZE)
+    places = [*READ, *range(s.EVENTS + 1, s.CLONES, 2)]
+    read[places] = shape[places]
+    pour_told(mean, cov, shape - read, size, gains)
+    if read.any():
+        pour_told(mean, cov, read, size, (*gains, (s.FACTOR, 1.0)))
+
+
 def add(mean: Vector, cov: Matrix, place: int, pour: Pour) -> None:
     """Pour a told mix into the sump and onto an event's pair. [L]"""
     volume = pour.volume
     strength = pour.concentrate / volume if volume > 0.0 else 0.0
     whole = _added(place, 1.0 - strength, strength)
-    pour_told(mean, cov, whole, volume, TRUE_LITRES)
+    pour_mix(mean, cov, whole, volume, TRUE_LITRES)
     shock(mean, cov, whole, 0.0, pour.volume_sd**2)
     shock(mean, cov, _added(place, -1.0, 1.0), 0.0, (volume * pour.strength_sd) ** 2)
 
@@ -80,7 +94,7 @@ def add_metered(mean: Vector, cov: Matrix, place: int, second: int, metered: flo
     `second` is 0 for water and 1 for concentrate.
     """
     shape = _added(place, 1.0 - second, float(second))
-    pour_told(mean, cov, shape, metered, (*TRUE_LITRES, (s.WATER_GAIN + second, 1.0)))
+    pour_mix(mean, cov, shape, metered, (*TRUE_LITRES, (s.WATER_GAIN + second, 1.0)))
 
 
 def _added(place: int, water: float, concentrate: float) -> Vector:
@@ -174,10 +188,11 @@ def weigh(note: EventNote, mean: Vector, cov: Matrix) -> EventNote:
     sd = max(variance + volume * volume * cov.item(s.AREA, s.AREA), 0.0) ** 0.5
     strength = None
     if volume > 0.0:
-        part = min(max(concentrate / volume, 0.0), 1.0)
+        part, keep = min(max(concentrate / volume, 0.0), 1.0), 1.0 - mean.item(s.FACTOR)
         a, b = -part / volume, (1.0 - part) / volume
-        variance = a * a * ww + 2.0 * a * b * wc + b * b * cc
-        strength = Estimate(part, max(variance, 0.0) ** 0.5)
+        variance = (a * a * ww + 2.0 * a * b * wc + b * b * cc) * keep * keep
+        variance += part * part * cov.item(s.FACTOR, s.FACTOR)
+        strength = Estimate(part * keep, max(variance, 0.0) ** 0.5)
     told = note.told
     kind = told.kind
     if told.source == "inferred" and volume < max(LEAST, LEAST_SDS * sd):

@@ -25,6 +25,8 @@ FAR_BRIX = 3.5
 """Likewise for the refractometer: bubbles make single readings fall. [1]"""
 IN_A_ROW = 3
 """So many far readings in a row are a step and no spikes. [1]"""
+LASTING = 25_000.0
+"""And lie so much after the first of them on average. [ms]"""
 IN_A_ROW_SLOW = 2
 """Where readings come once in `SLOW` or less often. [1]"""
 SLOW: Instant = 2 * MINUTE
@@ -64,7 +66,8 @@ def _is_full(slot: Slot, at: Instant) -> bool:
 
 def _is_step(slot: Slot, interval: Instant) -> bool:
     """Whether so many far readings in a row are a step."""
-    return slot.far >= (IN_A_ROW_SLOW if interval >= SLOW else IN_A_ROW)
+    needed = IN_A_ROW_SLOW if interval >= SLOW else IN_A_ROW
+    return slot.far >= needed and slot.far_when >= LASTING * slot.far
 
 
 def _break(belief: Belief, plan: SumpPlan) -> Belief:
@@ -72,8 +75,9 @@ def _break(belief: Belief, plan: SumpPlan) -> Belief:
     slot = belief.slot
     if not slot.far:
         return close(belief, plan)
-    if slot.levels or slot.brixes or slot.low:
-        before = replace(belief, at=max(slot.far_since - 1, belief.core.at))
+    if slot.levels:
+        near = slot._replace(brixes=0, low=0)
+        before = replace(belief, at=max(slot.far_since - 1, belief.core.at), slot=near)
         belief = replace(belief, core=close(before, plan).core)
     if slot.far >= IN_A_ROW_SLOW:
         step = EMPTY._replace(

@@ -47,7 +47,7 @@ def level_row(mean: Vector, share: float, share_sd: float, area: float, sd: floa
 
 
 def brix_row(mean: Vector, factor: float, sd: float, warmer: float = 0.0) -> Row:
-    r"""Inline refractometer: :math:`100 c (1 + g) / k + s + b + w + t (T - 20)`.
+    r"""Inline refractometer: :math:`100 C / (k V) + s + b + w + t (T - 20)`.
 
     `factor` is the data sheet's :math:`k` [%/°Brix], `sd` the white noise [°Brix], `warmer` how far
     the fluid is above 20 °C, 0 where nobody measures it [°C].
@@ -63,24 +63,30 @@ def brix_row(mean: Vector, factor: float, sd: float, warmer: float = 0.0) -> Row
 
 
 def handheld_row(mean: Vector, factor: float, sd: float) -> Row:
-    r"""Refractometer by hand: :math:`100 c (1 + g) / k + s`; shares factor and oil with the inline.
+    r"""Refractometer by hand: :math:`100 C / (k V) + s`; shares factor and oil with the inline.
 
     `factor` is the data sheet's :math:`k` [%/°Brix], `sd` the person's spread [°Brix].
     """
     strength, volume = concentration(mean), max(float(mean[s.V]), 1e-3)
-    slope = 100.0 * (1.0 + float(mean[s.FACTOR])) / factor
+    slope = 100.0 / factor
     return Row(
         slope * strength + float(mean[s.SHARED]),
-        [s.V, s.C, s.FACTOR, s.SHARED],
-        np.array((-slope * strength / volume, slope / volume, 100.0 * strength / factor, 1.0)),
+        [s.V, s.C, s.SHARED],
+        np.array((-slope * strength / volume, slope / volume, 1.0)),
         sd * sd,
     )
 
 
 def titration_row(mean: Vector, sd: float) -> Row:
-    """Titration: the concentration itself, whatever the oil does; `sd` [1]."""
-    strength, volume = concentration(mean), max(float(mean[s.V]), 1e-3)
-    return Row(strength, [s.V, s.C], np.array((-strength / volume, 1.0 / volume)), sd * sd)
+    r"""Titration: :math:`(1 - g) C / V`, whatever the oil does; `sd` [1]."""
+    volume, keep = max(float(mean[s.V]), 1e-3), 1.0 - float(mean[s.FACTOR])
+    read = concentration(mean)
+    return Row(
+        keep * read,
+        [s.V, s.C, s.FACTOR],
+        np.array((-keep * read / volume, keep / volume, -read)),
+        sd * sd,
+    )
 
 
 def dipstick_row(mean: Vector, share: float, share_sd: float, area: float, sd: float) -> Row:

@@ -138,7 +138,7 @@ def _take_brix(work: Working, belief: Belief) -> None:
         sd = (sd * sd + MIXING_BRIX_SD**2) ** 0.5
     warmer = 0.0 if belief.temperature is None else belief.temperature - 20.0
     row = observation.brix_row(work.mean, work.plan.fluid.refractometer_factor, sd, warmer)
-    work.take(row, reading)
+    work.take_softly(row, reading)
 
 
 def _at_20(work: Working, reading: float, temperature: float | None) -> tuple[float, float]:

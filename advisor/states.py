@@ -7,7 +7,9 @@ the volume's.
 
 Litres are those of the drawing: what the tank would hold at a depth if it were as drawn. That
 makes the level linear in the state. True litres are these times one plus `AREA`, which enters
-where somebody tells true ones, a report or a meter, and in what is told at the end.
+where somebody tells true ones, a report or a meter, and in what is told at the end. Concentrate
+likewise is what the refractometer would take it for by the data sheet's factor: true concentrate
+is that less the part `FACTOR`. So neither unknown scale bends a sensor's row.
 """
 
 V = 0  # all the fluid, holdup included [L]

@@ -29,6 +29,8 @@ TWO_SLOTS: Instant = 8 * MINUTE
 SMALLEST = 1.5
 SMALLEST_DRAIN = 5.0
 """Steps under this are left to the rates: chip bins carry off a litre or two. [L]"""
+SMALLEST_LEVEL = 8.0
+"""Under this foam and lumps look the same. [mm]"""
 SMALLEST_BRIX = 0.35
 """Under this the instrument wanders. [°Brix]"""
 SURE_AT_ONCE = 8.0
@@ -96,7 +98,8 @@ def _possible(work: Working, verdict: Verdict) -> bool:
         return volume > SMALLEST and before + 0.3 * volume < 1.15 * work.prior.brim
     if verdict.kind == "drain":
         return volume < -SMALLEST_DRAIN
-    return verdict.kind == "level" or abs(float(verdict.size[0])) > SMALLEST_BRIX
+    least = SMALLEST_LEVEL if verdict.kind == "level" else SMALLEST_BRIX
+    return abs(float(verdict.size[0])) > least
 
 
 def _pour(work: Working, core: Core, verdict: Verdict, began: Instant) -> Core:

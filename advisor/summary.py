@@ -68,16 +68,21 @@ def _root(variance: float) -> float:
 _Row = tuple[tuple[int, float], ...]
 
 
-def _true(mean: Vector, row: _Row) -> tuple[float, _Row]:
-    """Give a sum of drawn litres in true ones, and the row of its errors. [L]"""
+def _true(mean: Vector, row: _Row, *, concentrate: bool = False) -> tuple[float, _Row]:
+    """Give a sum of drawn litres, or of read concentrate, in true litres, and its errors' row."""
     drawn = sum([mean.item(place) * weight for place, weight in row])
-    scale = 1.0 + mean.item(s.AREA)
-    return drawn * scale, (*((place, weight * scale) for place, weight in row), (s.AREA, drawn))
+    wide = 1.0 + mean.item(s.AREA)
+    keep = 1.0 - mean.item(s.FACTOR) if concentrate else 1.0
+    scaled = tuple([(place, weight * wide * keep) for place, weight in row])
+    errors: _Row = (*scaled, (s.AREA, drawn * keep))
+    if concentrate:
+        errors = (*errors, (s.FACTOR, -drawn * wide))
+    return drawn * wide * keep, errors
 
 
-def _entry(mean: Vector, cov: Matrix, place: int) -> Estimate:
+def _entry(mean: Vector, cov: Matrix, place: int, *, concentrate: bool = False) -> Estimate:
     """Give one entry of the state in true litres. [L]"""
-    value, row = _true(mean, ((place, 1.0),))
+    value, row = _true(mean, ((place, 1.0),), concentrate=concentrate)
     return Estimate(value, _root(_product(cov, row, row)))
 
 
@@ -86,15 +91,16 @@ def _account(mean: Vector, cov: Matrix, core: Core, water: int) -> Account:
     return Account(
         since=core.since,
         water=_entry(mean, cov, water),
-        concentrate=_entry(mean, cov, water + 1),
+        concentrate=_entry(mean, cov, water + 1, concentrate=True),
     )
 
 
 def _concentration(mean: Vector, cov: Matrix) -> tuple[Estimate, float]:
     """Give the concentration, and its error's correlation with the volume's. [1]"""
-    volume = max(mean.item(s.V), 1e-3)
-    strength = balance.concentration(mean)
-    row = ((s.V, -strength / volume), (s.C, 1.0 / volume))
+    volume, keep = max(mean.item(s.V), 1e-3), 1.0 - mean.item(s.FACTOR)
+    read = balance.concentration(mean)
+    strength = read * keep
+    row = ((s.V, -strength / volume), (s.C, keep / volume), (s.FACTOR, -read))
     sd = _root(_product(cov, row, row))
     _, whole = _true(mean, ((s.V, 1.0),))
     scale = sd * _root(_product(cov, whole, whole))
@@ -155,7 +161,7 @@ def _since(mean: Vector, total: int, mix: _Row) -> tuple[float, _Row]:
     """Give what a total grew by since a kept moment, and the row that says so. [L]"""
     second = total - s.LOST_WATER
     row = ((total, 1.0), *((place + second, -weight) for place, weight in mix))
-    return _true(mean, row)
+    return _true(mean, row, concentrate=second == 1)
 
 
 def _product(cov: Matrix, one: _Row, other: _Row) -> float:

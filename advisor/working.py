@@ -14,6 +14,9 @@ from advisor.pumps import count, days
 from advisor.summary import tell
 from advisor.words import Instant
 
+SOFT = 3.0
+"""Huber's bound, from which on a surprise counts by its size and no longer by its square. [1]"""
+
 
 class Working:
     """The filter, unpacked while a slot or an entry is taken in; packed again by `core`."""
@@ -52,6 +55,15 @@ class Working:
         gain = learn(self.mean, self.cov, spread, variance, surprise)
         self.bank.learn(row.places, row.weights, gain, surprise, variance)
         return surprise, variance
+
+    def take_softly(self, row: observation.Row, value: float) -> tuple[float, float]:
+        """Take in a measurement that may be an outlier: beyond `SOFT` sds it weighs less."""
+        _, variance = project(self.cov, row.places, row.weights)
+        z = abs(value - row.expected) / (variance + row.variance) ** 0.5
+        if z > SOFT:
+            more = (variance + row.variance) * (z / SOFT) ** 2 - variance
+            row = observation.Row(row.expected, row.places, row.weights, more)
+        return self.take(row, value)
 
     def core(self) -> Core:
         """Give the filter as a value again, and what is told of it."""
