@@ -108,13 +108,16 @@ def _close_verb(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") ->
 
 
 def _small_verbs(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    """Options of ``plant`` and ``list``."""
+    """Options of ``plant``, ``list`` and ``table``."""
     plant = verbs.add_parser("plant", help="print the plant file", description=_plant.__doc__)
     plant.add_argument("scenario")
     plant.add_argument("--broker", default="mqtt://127.0.0.1:1883", metavar="URL")
     plant.set_defaults(verb=_plant)
     listing = verbs.add_parser("list", help="list the scenarios", description=_list.__doc__)
     listing.set_defaults(verb=_list)
+    table = verbs.add_parser("table", help="the docs' table", description=_table.__doc__)
+    table.add_argument("--update", type=Path, metavar="FILE", help="put it into this page")
+    table.set_defaults(verb=_table)
 
 
 def _run(arguments: argparse.Namespace) -> int:
@@ -224,6 +227,17 @@ def _list(_arguments: argparse.Namespace) -> int:
 
     for path in known_scenarios():
         sys.stdout.write(f"{path.stem:24} {load(path).title}\n")
+    return 0
+
+
+def _table(arguments: argparse.Namespace) -> int:
+    """Print the table of scenarios in Markdown, or bring the one in a page up to date."""
+    from simulators.catalogue import table, update
+
+    if arguments.update is not None:
+        update(arguments.update)
+    else:
+        sys.stdout.write(table() + "\n")
     return 0
 
 

@@ -7,7 +7,6 @@ from simulators.instants import SECOND, Calendar
 from simulators.payloads import Message
 from simulators.scenario.shop import Network
 
-
 _EMPTIES = 600  # a gateway empties its buffer so many times faster than it filled
 
 

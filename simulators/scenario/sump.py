@@ -90,7 +90,7 @@ class MachineSpec(Spec):
     """Of the concentrate, beyond carry-off. [%/d]"""
     tramp_oil_l_per_day: NotNegative = 0.5
     """Comes in while running, as a rate over 24 h of running. [L/d]"""
-    oil_brix_per_l: NotNegative = 0.0
+    oil_brix_per_l: NotNegative = 0.05
     """Bias of every refractometer per litre of tramp oil in 100 L. [°Brix]"""
     fill_s: Positive = 20.0
     """Time constant at which the machine fills after a pump start. [s]"""

@@ -120,7 +120,7 @@ def test_open_tank_loses_what_the_relation_says():
 
 
 def test_evaporating_heat_of_cutting():
-    """One kilowatt that evaporates is 1.48 kg of water an hour (latent heat 2.43 MJ/kg at 30 °C)."""
+    """One kilowatt that evaporates is 1.48 kg of water an hour: 2.43 MJ/kg at 30 °C."""
     body = a_body(cut_heat=1000.0, cut_evaporates=1.0, spray_area=0.0, open_share=0.0)
     sump = Sump(body, 10.0, 330.0, 0.0)
     for _ in range(360):

@@ -24,32 +24,35 @@ ACTIONS = st.one_of(
 )
 
 
-def act(sump: Sump, action: tuple[str, float, object]) -> None:
-    """Do one thing to a sump."""
-    kind, first, second = action
-    match kind:
-        case "run":
-            for i in range(int(second)):
-                sump.step(bool(first), cutting=i % 3 == 0, air=21.0, vapour=1200.0)
-        case "pour":
-            sump.add(first * (1.0 - float(second)), first * float(second), sump.back)
-        case "drain":
-            sump.drain(first)
-        case "leak":
-            sump.trouble = Trouble(leak=first, leak_running=first if second else 0.0)
-        case "ingress":
-            sump.trouble = Trouble(ingress=first, ingress_running=first if second else 0.0)
-        case "skim":
-            sump.skim(first, float(second))
-        case "oil":
-            sump.spill_oil(first)
-        case "foreign":
-            sump.add_foreign(first, sump.suction)
-        case "bin":
-            sump.empty_bin(first)
-            sump.finish_part(first)
-        case "precipitate":
-            sump.precipitate(first)
+def stepped(sump: Sump, running: bool, steps: int) -> None:
+    """Some steps of a machine that cuts a third of the time it runs."""
+    for i in range(steps):
+        sump.step(running, cutting=i % 3 == 0, air=21.0, vapour=1200.0)
+
+
+def disturbed(sump: Sump, rate: float, kind: str) -> None:
+    """Leaks and ingress of a rate, some only while running."""
+    sump.trouble = Trouble(**{kind: rate, f"{kind}_running": 0.5 * rate})
+
+
+def raked(sump: Sump, factor: float) -> None:
+    """A bin and a part leave."""
+    sump.empty_bin(factor)
+    sump.finish_part(factor)
+
+
+DOING = {
+    "run": stepped,
+    "pour": lambda sump, v, c: sump.add(v * (1.0 - c), v * c, sump.back),
+    "drain": lambda sump, v, _: sump.drain(v),
+    "leak": lambda sump, rate, _: disturbed(sump, rate, "leak"),
+    "ingress": lambda sump, rate, _: disturbed(sump, rate, "ingress"),
+    "skim": lambda sump, share, mix: sump.skim(share, mix),
+    "oil": lambda sump, v, _: sump.spill_oil(v),
+    "foreign": lambda sump, v, _: sump.add_foreign(v, sump.suction),
+    "bin": lambda sump, factor, _: raked(sump, factor),
+    "precipitate": lambda sump, share, _: sump.precipitate(share),
+}
 
 
 @settings(max_examples=150)
@@ -60,8 +63,8 @@ def test_what_came_in_less_what_went_out_is_there(actions, step_s):
     water, concentrate = sump.volume - sump.concentrate, sump.concentrate
     chloride, hardness = sump.chloride, sump.hardness
 
-    for action in actions:
-        act(sump, action)
+    for kind, first, second in actions:
+        DOING[kind](sump, first, second)
 
     book = sump.book
     water_now = (

@@ -22,7 +22,7 @@ from tests.simulators.floors import plant, run, said, values
     ],
 )
 def test_faultless_level_sensor_tells_the_depth(kind, unit, extra):
-    """Each kind, turned back by hand, gives the true depth to 0.02 mm (pressure: 3 % of the mix)."""
+    """Each kind, turned back by hand, gives the true depth to 0.02 mm."""
     floor = plant(
         f'[each.signals.level]\nkind = "{kind}"\nunit = "{unit}"\nair_c_share = 0\n'
         f"resolution = 0.00001\n{extra}"
@@ -165,9 +165,7 @@ def test_salts_raise_the_reading_as_water_goes():
 
 def test_bubbles_push_single_readings_down():
     """With a fifth of the readings spoilt, about a fifth lie low and none lies high."""
-    floor = plant(
-        "[work]\nbreaks = []\n[each.signals.brix]\ninterval_s = 10\nbubble_share = 0.2\n"
-    )
+    floor = plant("[work]\nbreaks = []\n[each.signals.brix]\ninterval_s = 10\nbubble_share = 0.2\n")
     run(floor, 2)
     read = values(run(floor, 3), "brix")
     middle = statistics.median(read)

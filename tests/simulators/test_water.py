@@ -41,7 +41,9 @@ def test_correction_of_water_follows_its_refractive_index(celsius):
         vacuum = _Refractive(IAPWS95(T=kelvin, P=0.101325).rho, kelvin, 0.5893)
         return icumsa(vacuum / 1.000272)
 
-    assert brix_correction(celsius, 0.0) == pytest.approx(reading(20.0) - reading(celsius), abs=0.01)
+    assert brix_correction(celsius, 0.0) == pytest.approx(
+        reading(20.0) - reading(celsius), abs=0.01
+    )
 
 
 @pytest.mark.parametrize(

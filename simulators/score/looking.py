@@ -1,0 +1,188 @@
+r"""What the yardstick expects each instrument to read, and how it learns from what it read.
+
+A level is compared as the volume that it has in the drawing, so that the shape of the tank costs
+no accuracy:
+
+.. math:: y = \frac{(V + O - H(1+\eta))\,\varepsilon(T)}{1+\alpha} + A\,\Delta z
+
+H is the holdup at that moment, :math:`\varepsilon` the swelling from 20 °C, A the drawn surface and
+:math:`\Delta z` all that the sensor is off by. A refractometer reads
+
+.. math:: B = \frac{100\,C}{f(1+\varphi)V} + \sigma b_w + \beta\frac{100\,O}{V} + \Delta B
+
+with the make-up water's own reading :math:`b_w` times the fluid's salts over the water's.
+"""
+
+import math
+
+import numpy as np
+
+from simulators.instants import MINUTE
+from simulators.score import places as p
+from simulators.score.gauges import Gauge, at_20
+from simulators.score.kalman import Gaussian, Vector
+from simulators.score.offsets import Offsets, millimetres
+from simulators.score.told import Check, Sight, Witness
+from simulators.tank import Tank
+from simulators.water import expansion
+
+_FOAM_FALLS = 4 * MINUTE
+_LEVEL = (p.V, p.OIL, p.HOLDUP, p.AREA, p.FOAM, p.WAVES, p.WANDER, p.WARM, p.ZERO, p.AIR)
+_HAND = (p.V, p.C, p.OIL, p.FACTOR, p.FRESH)
+_INLINE = (*_HAND, p.FILM, p.BRIX_ZERO, p.KELVIN, p.BRIX_WANDER, p.BRIX_WARM)
+_HAND_SD = {"refractometer": 0.15, "titration": 0.2, "dipstick": 2.5, "tramp-oil": 0.3}
+_STEP = {"refractometer": 0.1, "titration": 0.1, "dipstick": 1.0, "tramp-oil": 0.1}
+_OILY = {"as-is": 1.0, "settled": 0.35, "filtered": 0.1}
+
+
+class Eye:
+    """Compares readings of one sump with a belief."""
+
+    def __init__(self, witness: Witness, offsets: Offsets) -> None:
+        spec = witness.spec
+        self._level, self._brix = spec.signals.level, spec.signals.brix
+        self._tank = Tank(spec.tank)
+        self._gauge = Gauge(witness, self._level) if self._level is not None else None
+        fluid = witness.scenario.fluid(spec.concentrate)
+        self._factor = fluid.refractometer_factor
+        self._oil_brix = offsets.oil_brix
+        self._sds = {check.kind: check.sd for check in spec.checks if check.sd is not None}
+        self._step = 0.0
+        if self._level is not None:
+            marks = spec.level_mm
+            self._step = millimetres(self._level, self._tank, marks.brim, marks.target)
+        self._told = spec.signals.temperature is not None
+        self.celsius = witness.warmth[0]
+        self.air = 20.0
+        self._stirred = 0.0
+        self._at = 0
+
+    # --- the level -------------------------------------------------------------------------------
+
+    def stir(self, sight: Sight) -> None:
+        """Foam stands while the pumps run and falls within minutes after."""
+        if sight.running:
+            self._stirred = 1.0
+        else:
+            self._stirred *= max(0.0, 1.0 - (sight.at - self._at) / _FOAM_FALLS)
+        self._at = sight.at
+
+    def drawn(self, value: float, *, running: bool) -> float:
+        """Volume that a level reading has in the drawing, its known errors taken off. [L]"""
+        level, gauge = self._level, self._gauge
+        if level is None or gauge is None:
+            return 0.0
+        known = level.foam_mm * self._stirred + (level.tilt_mm if running else 0.0)
+        return self._tank.volume(gauge.depth(value, self.celsius) - known)
+
+    def level_row(
+        self, belief: Gaussian, value: float, sight: Sight
+    ) -> tuple[Vector, float, float]:
+        """Weights, what is expected [L], and the variance of the reading's own noise [L²]."""
+        mean, level, gauge = belief.mean, self._level, self._gauge
+        swell = expansion(self.celsius) / (1.0 + mean[p.AREA])
+        inside = mean[p.V] + mean[p.OIL] - sight.holdup * (1.0 + mean[p.HOLDUP])
+        surface = self._tank.area(gauge.depth(value, self.celsius) if gauge is not None else 0.0)
+        gap = gauge.gap(value) * (self.air - 20.0) if gauge is not None else 0.0
+        waves = 1.0 if sight.running else 0.0
+        lengths = np.array((self._stirred, waves, 1.0, 1.0, 1.0, gap)) * surface
+        weights = np.concatenate(
+            (
+                (
+                    swell,
+                    swell,
+                    -sight.holdup * swell,
+                    -inside * swell / (1.0 + mean[p.AREA]),
+                ),
+                lengths,
+            )
+        )
+        expected = inside * swell + float(lengths @ mean[list(_LEVEL[4:])])
+        sd = level.sd_mm if level is not None else 0.0
+        return weights, expected, (sd * sd + self._step**2 / 12.0) * surface**2
+
+    def see_level(self, belief: Gaussian, sight: Sight) -> float | None:
+        """Take in a level, or give how far off a spoilt one is, in sd's of what was to be read."""
+        value = sight.values["level"]
+        spoilt = sight.spoilt.get("level")
+        fit = value if spoilt is None else spoilt
+        weights, expected, noise = self.level_row(belief, fit, sight)
+        seen = self.drawn(value, running=sight.running)
+        if spoilt is None:
+            belief.observe(_LEVEL, weights, seen - expected, noise)
+            return None
+        _, variance = belief.toward(_LEVEL, weights)
+        return abs(seen - self.drawn(spoilt, running=sight.running)) / math.sqrt(variance + noise)
+
+    # --- refractometers --------------------------------------------------------------------------
+
+    def brix_row(self, belief: Gaussian, salts: float, oily: float) -> tuple[Vector, float]:
+        """Weights of what every refractometer sees, and what is expected. [°Brix]"""
+        mean = belief.mean
+        volume = max(mean[p.V], 1.0)
+        per_litre = 100.0 / (self._factor * (1.0 + mean[p.FACTOR]) * volume)
+        own = per_litre * mean[p.C]
+        oil = oily * self._oil_brix * 100.0 / volume
+        bias = oil * mean[p.OIL]
+        weights = np.array(
+            (-(own + bias) / volume, per_litre, oil, -own / (1.0 + mean[p.FACTOR]), salts)
+        )
+        return weights, own + bias + salts * mean[p.FRESH]
+
+    def see_brix(self, belief: Gaussian, sight: Sight) -> float | None:
+        """Take in an inline reading, or say how far off a spoilt one is, as for the level."""
+        spec = self._brix
+        if spec is None or not sight.running or not sight.mixed:
+            return None
+        warm = self.celsius - 20.0 if self._told else 1.0
+        shared, expected = self.brix_row(belief, sight.salts, 1.0)
+        own = np.array((1.0, 1.0, warm, 1.0, 1.0))
+        weights = np.concatenate((shared, own))
+        expected += float(own @ belief.mean[list(_INLINE[len(_HAND) :])])
+        noise = spec.sd_brix**2 + spec.resolution**2 / 12.0
+        seen = self._corrected(sight.values["brix"])
+        spoilt = sight.spoilt.get("brix")
+        if spoilt is None:
+            belief.observe(_INLINE, weights, seen - expected, noise)
+            return None
+        _, variance = belief.toward(_INLINE, weights)
+        return abs(seen - self._corrected(spoilt)) / math.sqrt(variance + noise)
+
+    def _corrected(self, value: float) -> float:
+        """As it would be at 20 °C. [°Brix]"""
+        if self._brix is None or self._brix.compensated:
+            return value
+        return at_20(value, self.celsius)
+
+    # --- checks ----------------------------------------------------------------------------------
+
+    def see_check(self, belief: Gaussian, check: Check, sight: Sight) -> None:
+        """Take in a measurement by hand, of a kind that tells of volume, strength or oil."""
+        if check.kind not in _HAND_SD:
+            return
+        sd = self._sds.get(check.kind, _HAND_SD[check.kind])
+        noise = sd * sd + _STEP[check.kind] ** 2 / 12.0
+        mean = belief.mean
+        volume = max(mean[p.V], 1.0)
+        if check.kind == "refractometer":
+            if sight.mixed or not sight.running:
+                weights, expected = self.brix_row(belief, sight.salts, _OILY[check.sample])
+                value = check.value / self._factor if check.unit == "%" else check.value
+                belief.observe(_HAND, weights, value - expected, noise)
+        elif check.kind == "dipstick":
+            self._dip(belief, check, sight, noise)
+        else:
+            place = p.OIL if check.kind == "tramp-oil" else p.C
+            share = 100.0 * mean[place] / volume
+            weights = np.array((-share / volume, 100.0 / volume))
+            belief.observe((p.V, place), weights, check.value - share, noise)
+
+    def _dip(self, belief: Gaussian, check: Check, sight: Sight, noise: float) -> None:
+        """Take in a depth by dipstick: the level's equation without the sensor's errors."""
+        weights, _, _ = self.level_row(belief, 0.0, sight)
+        mean = belief.mean
+        swell = expansion(self.celsius) / (1.0 + mean[p.AREA])
+        inside = mean[p.V] + mean[p.OIL] - sight.holdup * (1.0 + mean[p.HOLDUP])
+        surface = self._tank.area(check.value)
+        seen = self._tank.volume(check.value)
+        belief.observe(_LEVEL[:4], weights[:4], seen - inside * swell, noise * surface**2)

@@ -1,0 +1,43 @@
+"""Where each quantity stands in the yardstick's state."""
+
+V = 0  # all the fluid, holdup included [L]
+C = 1  # concentrate in it [L]
+WATER = 2  # lost since the beginning [L]
+CONCENTRATE = 3  # [L]
+WATER_REST = 4  # loss rate at all times [L/d]
+WATER_RUN = 5  # on top of it while the pumps run [L/d]
+CONCENTRATE_REST = 6  # [L/d]
+CONCENTRATE_RUN = 7  # [L/d]
+OIL = 8  # tramp oil afloat [L]
+OIL_RATE = 9  # while the pumps run [L/d]
+FILM = 10  # on the prism [°Brix]
+FILM_RATE = 11  # while it is wetted [°Brix/d]
+FOAM = 12  # [mm]
+WAVES = 13  # [mm]
+WANDER = 14  # of the level sensor [mm]
+WARM = 15  # level with an unmeasured temperature [mm]
+BRIX_WANDER = 16  # [°Brix]
+BRIX_WARM = 17  # [°Brix]
+MOVING = 18
+
+ZERO = 18  # of the level sensor [mm]
+AREA = 19  # true over drawn area, less one [1]
+HOLDUP = 20  # true over told holdup, less one [1]
+BRIX_ZERO = 21  # [°Brix]
+FACTOR = 22  # true over told refractometer factor, less one [1]
+FRESH = 23  # reading of the make-up water [°Brix]
+KELVIN = 24  # [°Brix/K], or [°Brix] where no temperature is measured
+AIR = 25  # of an air gap [1/K]
+WATER_GAIN = 26  # of the totaliser, less one [1]
+CONCENTRATE_GAIN = 27
+POURED = 28  # or drained, since the newest event began [L]
+POURED_CONCENTRATE = 29  # [L]
+BASE = 30  # WATER and CONCENTRATE when the accounts began [L]
+HOURS = 32  # WATER and CONCENTRATE at each of the last 24 hours [L]
+WINDOW = 24
+SIZE = HOURS + 2 * WINDOW
+
+
+def hour(count: int) -> int:
+    """Place of the water lost up to an hour of this number; the concentrate follows."""
+    return HOURS + 2 * (count % WINDOW)

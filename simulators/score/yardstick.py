@@ -1,0 +1,276 @@
+"""An informed filter: what can be known of a sump by one who is told nearly everything.
+
+It is told the simulator's noise, the holdup, the time constants and when the pumps run; when
+something was poured in or taken out, but not how much; which readings are spoilt. Film, oil,
+temperature, zero, factor and area are offsets of the simulator's own spread. docs/score.md has the
+equations.
+"""
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from simulators.instants import HOUR, MINUTE
+from simulators.score import places as p
+from simulators.score.fitting import RateNoise, fit
+from simulators.score.gauges import celsius_of
+from simulators.score.kalman import Gaussian
+from simulators.score.looking import Eye
+from simulators.score.meters import Meters
+from simulators.score.motion import Motion
+from simulators.score.offsets import Offsets, offsets_of
+from simulators.score.told import Check, Happening, Service, Sight, Witness
+
+QUANTITIES = ("volume", "concentration", "water_lost", "concentrate_lost", "water_24h",
+              "concentrate_24h")  # fmt: skip
+"""What is compared. [L], [1], [L], [L], [L/d], [L/d]"""
+_POUR = 0.06  # spread of what one reading's interval may bring, over the volume at the brim
+_RESIDUE = 0.02  # what a drained sump keeps
+_SKIMMED, _WIPED = 0.15, 0.05  # what skimming leaves of the oil, wiping of the film
+
+
+@dataclass(slots=True)
+class Account:
+    """A filter's word on every quantity at each hour; NaN where it says nothing."""
+
+    marks: list[int]
+    """Moments. [ms]"""
+    values: dict[str, list[float]] = field(default_factory=dict)
+    sds: dict[str, list[float]] = field(default_factory=dict)
+    effects: list[tuple[str, int, float]] = field(default_factory=list)
+    """Of each spoilt reading: signal, moment [ms], how far off in sd's. [1]"""
+
+    def say(self, said: dict[str, tuple[float, float]]) -> None:
+        """Add the word of one hour."""
+        for name in QUANTITIES:
+            value, sd = said.get(name, (math.nan, math.nan))
+            self.values.setdefault(name, []).append(value)
+            self.sds.setdefault(name, []).append(sd)
+
+
+class Yardstick:
+    """Runs once through what one sump's instruments and people said."""
+
+    def __init__(self, witness: Witness, *, holdup_told: bool = True) -> None:
+        self.witness = witness
+        offsets = offsets_of(witness, holdup_told=holdup_told)
+        tracks = witness.minutes
+        water = fit(tracks["water_lost"], tracks["running"])
+        concentrate = fit(tracks["concentrate_lost"], tracks["running"])
+        self._motion = Motion(witness.spec, offsets, water, concentrate)
+        self._eye = Eye(witness, offsets)
+        self._meters = Meters(witness)
+        self._zero = offsets.zero
+        self.belief = _prior(witness, offsets, (water, concentrate), self._motion)
+        self._at = witness.begin
+        self._hours = 0
+        self._newest: Happening | None = None
+        self._begun: set[int] = set()
+
+    def run(self, marks: Sequence[int]) -> Account:
+        """Go through everything: what is known at each mark [ms], a whole hour each."""
+        account = Account(list(marks))
+        checks, services = iter(self.witness.checks), iter(self.witness.services)
+        next_check, next_service = next(checks, None), next(services, None)
+        waiting = iter(marks)
+        mark = next(waiting, None)
+        for sight in self.witness.sights:
+            while mark is not None and mark < sight.at:
+                self._tell(mark, sight, account)
+                mark = next(waiting, None)
+            next_service = self._serve(sight.at, next_service, services)
+            self._see(sight, account)
+            next_check = self._check(sight, next_check, checks)
+            if mark is not None and mark == sight.at:
+                self._tell(mark, sight, account)
+                mark = next(waiting, None)
+        while mark is not None:
+            self._tell(mark, self.witness.sights[-1], account)
+            mark = next(waiting, None)
+        return account
+
+    # --- time ------------------------------------------------------------------------------------
+
+    def _move(self, at: int, *, running: bool) -> None:
+        """Let time pass up to a moment. [ms]"""
+        if at > self._at:
+            self.belief.move(*self._motion.over(at - self._at, running=running))
+            self._at = at
+
+    def _see(self, sight: Sight, account: Account) -> None:
+        """Take in all that was read at one moment, after what was poured before it."""
+        before = self._at
+        self._move(sight.at, running=sight.running)
+        signals, eye = self.witness.spec.signals, self._eye
+        if signals.temperature is not None:
+            warm = celsius_of(sight.values, signals.temperature.unit)
+            eye.celsius = warm if warm is not None else eye.celsius
+        if signals.air_temperature is not None:
+            air = celsius_of(sight.values, signals.air_temperature.unit, "air_temperature")
+            eye.air = air if air is not None else eye.air
+        self._pour(before, sight.at)
+        self._meters.see(self.belief, sight)
+        if "level" in sight.values:
+            eye.stir(sight)
+            self._note(account, "level", sight.at, eye.see_level(self.belief, sight))
+        if "brix" in sight.values:
+            self._note(account, "brix", sight.at, eye.see_brix(self.belief, sight))
+        self._hear(before, sight.at)
+
+    @staticmethod
+    def _note(account: Account, signal: str, at: int, effect: float | None) -> None:
+        """Keep how far off a spoilt reading was."""
+        if effect is not None:
+            account.effects.append((signal, at, effect))
+
+    def _check(
+        self, sight: Sight, check: Check | None, rest: Iterator[Check]
+    ) -> Check | None:
+        """Take in checks made up to now: the next one."""
+        while check is not None and check.at <= sight.at:
+            self._eye.see_check(self.belief, check, sight)
+            check = next(rest, None)
+        return check
+
+    # --- events ----------------------------------------------------------------------------------
+
+    def _pour(self, before: int, now: int) -> None:
+        """Whatever came or went since the last reading may be of any size."""
+        for i, event in enumerate(self.witness.happenings):
+            if event.at > now:
+                return
+            if i not in self._begun:
+                self._begun.add(i)
+                self._begin(event)
+            if event.until > before and not self._meters.counts(event):
+                self._unknown(event)
+
+    def _begin(self, event: Happening) -> None:
+        """Start a count of its own for the newest event."""
+        belief = self.belief
+        self._newest = event
+        belief.forget(p.POURED, 0.0, 0.0)
+        belief.forget(p.POURED_CONCENTRATE, 0.0, 0.0)
+        if event.kind == "charge":
+            belief.copy(p.WATER, p.BASE)
+            belief.copy(p.CONCENTRATE, p.BASE + 1)
+        if event.foreign:
+            belief.hit((p.FACTOR,), np.ones(1), 0.0, 0.1**2)
+
+    def _unknown(self, event: Happening) -> None:
+        """An unknown amount, as wide as may be, between two readings."""
+        belief, spread = self.belief, _POUR * self.witness.brim
+        if event.all:
+            for place in (p.V, p.C):
+                belief.bend((place,), np.array([[_RESIDUE]]))
+            belief.hit((p.V,), np.ones(1), 0.0, (0.1 * spread) ** 2)
+            return
+        if event.kind == "charge":
+            spread *= 4.0
+        strength = 0.5 * self._target()
+        if not event.inflow:
+            strength = belief.mean[p.C] / max(belief.mean[p.V], 1.0)
+        sign = 1.0 if event.inflow else -1.0
+        four = (p.V, p.C, p.POURED, p.POURED_CONCENTRATE)
+        shape = np.array((sign, sign * strength, 1.0, strength))
+        belief.hit(four, shape, 0.0, spread**2)
+        if event.inflow:
+            own = spread * (0.5 if event.foreign else self._target())
+            belief.hit((p.C, p.POURED_CONCENTRATE), np.ones(2), 0.0, own**2)
+
+    def _target(self) -> float:
+        """Concentration aimed at. [1]"""
+        spec = self.witness.spec
+        return self.witness.scenario.fluid(spec.concentrate).target_pct / 100.0
+
+    def _hear(self, before: int, now: int) -> None:
+        """What was said of the newest event counts from its last drop on."""
+        event = self._newest
+        if event is None or event.told is None or not before < event.until <= now:
+            return
+        if self._meters.counts(event) or event.all:
+            return
+        told, belief = event.told, self.belief
+        belief.read((p.POURED,), np.ones(1), told.volume, told.volume_sd**2)
+        if event.inflow and told.volume > 0.0:
+            strength = told.concentrate / told.volume
+            sd = max(told.strength_sd * told.volume, 1e-3)
+            both = (p.POURED_CONCENTRATE, p.POURED)
+            belief.read(both, np.array((1.0, -strength)), 0.0, sd * sd)
+
+    def _serve(
+        self, now: int, service: Service | None, rest: Iterator[Service]
+    ) -> Service | None:
+        """Skimmed, wiped, spilt, hung anew up to now: the next one."""
+        belief = self.belief
+        while service is not None and service.at <= now:
+            if service.kind == "skimmed":
+                belief.bend((p.OIL,), np.array([[_SKIMMED]]))
+            elif service.kind == "prism-cleaned":
+                belief.bend((p.FILM,), np.array([[_WIPED]]))
+            elif service.kind == "oil-spill":
+                belief.hit((p.OIL,), np.ones(1), 0.0, service.size**2)
+            elif service.kind == "hung-anew":
+                belief.forget(p.ZERO, 0.0, self._zero**2)
+                belief.bend((p.FILM,), np.array([[_WIPED]]))
+                belief.bend((p.OIL,), np.array([[_RESIDUE]]))
+            service = next(rest, None)
+        return service
+
+    # --- what is known ---------------------------------------------------------------------------
+
+    def _tell(self, mark: int, sight: Sight, account: Account) -> None:
+        """Say what is known at a whole hour, and keep the losses up to it for a day."""
+        self._move(mark, running=sight.running)
+        belief = self.belief
+        one, pair = np.ones(1), np.array((1.0, -1.0))
+        said = {
+            "volume": belief.sum((p.V,), one),
+            "concentration": self._concentration(),
+            "water_lost": belief.sum((p.WATER, p.BASE), pair),
+            "concentrate_lost": belief.sum((p.CONCENTRATE, p.BASE + 1), pair),
+        }
+        place = p.hour(self._hours)
+        if self._hours >= p.WINDOW:
+            said["water_24h"] = belief.sum((p.WATER, place), pair)
+            said["concentrate_24h"] = belief.sum((p.CONCENTRATE, place + 1), pair)
+        belief.copy(p.WATER, place)
+        belief.copy(p.CONCENTRATE, place + 1)
+        self._hours += 1
+        account.say(said)
+
+    def _concentration(self) -> tuple[float, float]:
+        """C over V, and its sd to first order. [1]"""
+        volume = max(self.belief.mean[p.V], 1.0)
+        strength = float(self.belief.mean[p.C] / volume)
+        row = np.array((-strength / volume, 1.0 / volume))
+        return strength, self.belief.sum((p.V, p.C), row)[1]
+
+
+def _prior(
+    witness: Witness, offsets: Offsets, rates: tuple[RateNoise, RateNoise], motion: Motion
+) -> Gaussian:
+    """Before any reading: a sump about its target, offsets of their own spread."""
+    mean, sds = np.zeros(p.SIZE), np.zeros(p.SIZE)
+    fluid = witness.scenario.fluid(witness.spec.concentrate)
+    mean[p.V], sds[p.V] = 0.8 * witness.brim, 0.3 * witness.brim
+    mean[p.C] = mean[p.V] * fluid.target_pct / 100.0
+    sds[p.C] = mean[p.C]
+    for noise, place in zip(rates, (p.WATER_REST, p.CONCENTRATE_REST), strict=True):
+        mean[[place, place + 1]] = noise.mean
+        sds[[place, place + 1]] = abs(noise.mean)
+    for place, (sd, _) in motion.memories.items():
+        sds[place] = sd
+    sds[[p.OIL, p.OIL_RATE, p.FILM_RATE]] = offsets.oil, offsets.oil_rate, offsets.film_rate
+    sds[[p.ZERO, p.AREA, p.HOLDUP]] = offsets.zero, offsets.area, offsets.holdup
+    sds[[p.BRIX_ZERO, p.FACTOR, p.FRESH]] = offsets.brix, offsets.factor, offsets.water
+    sds[[p.KELVIN, p.AIR]] = offsets.kelvin, offsets.air
+    sds[[p.WATER_GAIN, p.CONCENTRATE_GAIN]] = offsets.meter, offsets.concentrate_meter
+    return Gaussian(mean, sds)
+
+
+def marks_of(begin: int, end: int) -> Iterable[int]:
+    """All whole hours of a run from its beginning on. [ms]"""
+    return range(begin, end + MINUTE, HOUR)
