@@ -8,7 +8,7 @@ from typing import Literal, TypeAlias
 
 from advisor.errors import AdvisorError
 from advisor.geometry import Tank
-from advisor.words import Priority, Signal
+from advisor.words import CheckKind, Priority, Signal
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,6 +127,10 @@ class Supply:
     """Of a water, as CaCO3. [mg/L]"""
     chloride: float | None = None
     """Of a water. [mg/L]"""
+    name: str = ""
+    """What people call it."""
+    reorder: float | None = None
+    """Volume at which it is ordered; a fifth of the full one where nobody says. [L]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -201,3 +205,5 @@ class SumpPlan:
     """Sds of the volume that are kept free on top of the headroom. [1]"""
     alarms: Mapping[str, AlarmPlan] = field(default_factory=lambda: MappingProxyType({}))
     """By alarm name, or name and signal as in ``signal-stale/brix``, which goes first."""
+    checks: Mapping[CheckKind, float] = field(default_factory=lambda: MappingProxyType({}))
+    """How often each check is due; kinds that nobody asks for are left out. [d]"""

@@ -17,7 +17,7 @@ class AlarmModel(Section):
     priority: Priority | None = Field(default=None, description="how soon it wants an answer")
     limit: Real | None = Field(
         default=None,
-        description="mm of rest depth, % of the mix, L/day, pH, mS/cm or mg/L, as the alarm needs",
+        description="mm of rest depth, % of the mix, pH, mS/cm, mg/L, CFU/mL or days, by the alarm",
     )
     deadband: Amount | None = Field(
         default=None, description="how far inside the limit the value must be to clear, same unit"
@@ -42,5 +42,5 @@ class AlarmModel(Section):
     )
 
 
-PERCENT_ALARMS = frozenset({"concentration-low", "concentration-high"})
+PERCENT_ALARMS = frozenset({"concentration-low", "concentration-high", "tramp-oil-high"})
 """Alarms whose limit stands in % of the mix here and is a fraction inside."""

@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
 
-from advisor.plan import AlarmPlan, Fluid, Levels, Station, SumpPlan, Supply, Vessel
+from advisor.plan import Fluid, Levels, Station, SumpPlan, Supply, Vessel
 from advisor.units import fraction_from_percent
-from agent.plant.alarm_model import PERCENT_ALARMS, AlarmModel
+from agent.plant.build_alarms import alarm_plan, alarm_plans, check_intervals
 from agent.plant.build_signals import bindings, signal_plans
 from agent.plant.checks import split_url
 from agent.plant.material_models import (
@@ -51,13 +51,14 @@ def build(model: PlantModel, folder: Path) -> Plant:
         broker=_broker(model.broker, plant.id, folder),
         store=folder / store,
         sumps=MappingProxyType(
-            {sump.id: _sump(sump, fluids, supplies, vessels) for sump in model.sump}
+            {sump.id: _sump(sump, model, fluids, supplies, vessels) for sump in model.sump}
         ),
         bindings=tuple(binding for sump in model.sump for binding in bindings(sump)),
         supplies=MappingProxyType(supplies),
         vessels=MappingProxyType(vessels),
         lateness_ms=round(plant.lateness_s * 1000),
         backlog_max_ms=round(plant.backlog_max_d * 86_400_000),
+        alarms=MappingProxyType({key: alarm_plan(key, a) for key, a in model.alarms.items()}),
     )
 
 
@@ -116,9 +117,17 @@ def _supply(model: SupplyModel) -> Supply:
                 kind="water",
                 hardness=model.hardness_mg_l,
                 chloride=model.chloride_mg_l,
+                name=model.name,
             )
         case DrumModel():
-            return Supply(id=model.id, kind="drum", fluid=model.concentrate, volume=model.volume_l)
+            return Supply(
+                id=model.id,
+                kind="drum",
+                fluid=model.concentrate,
+                volume=model.volume_l,
+                name=model.name,
+                reorder=model.reorder_l,
+            )
         case PremixModel():
             return Supply(
                 id=model.id,
@@ -126,11 +135,17 @@ def _supply(model: SupplyModel) -> Supply:
                 fluid=model.concentrate,
                 volume=model.volume_l,
                 strength=fraction_from_percent(model.strength_pct),
+                name=model.name,
+                reorder=model.reorder_l,
             )
         case ProportionerModel():
             settings = tuple(sorted({fraction_from_percent(s) for s in model.settings_pct}))
             return Supply(
-                id=model.id, kind="proportioner", fluid=model.concentrate, settings=settings
+                id=model.id,
+                kind="proportioner",
+                fluid=model.concentrate,
+                settings=settings,
+                name=model.name,
             )
 
 
@@ -150,6 +165,7 @@ def _vessel(model: VesselModel) -> Vessel:
 
 def _sump(
     model: SumpModel,
+    whole: PlantModel,
     fluids: Mapping[str, Fluid],
     supplies: Mapping[str, Supply],
     vessels: Mapping[str, Vessel],
@@ -171,7 +187,8 @@ def _sump(
         station=None if model.station is None else _station(model.station),
         headroom=model.headroom_mm,
         margin_sd=model.margin_sd,
-        alarms=MappingProxyType({key: _alarm(key, alarm) for key, alarm in model.alarms.items()}),
+        alarms=MappingProxyType(alarm_plans(model.alarms, whole.alarms)),
+        checks=MappingProxyType(check_intervals(model.checks, whole.checks)),
     )
 
 
@@ -190,20 +207,3 @@ def _levels(model: LevelsModel) -> Levels:
 def _station(model: StationModel) -> Station:
     """Dosing unit."""
     return Station(automatic=model.automatic, max_dose=model.max_dose_l, max_day=model.max_day_l)
-
-
-def _alarm(key: str, model: AlarmModel) -> AlarmPlan:
-    """Overrides of an alarm; its limit from % where it is a concentration."""
-    factor = 0.01 if key in PERCENT_ALARMS else 1.0
-    return AlarmPlan(
-        enabled=model.enabled,
-        priority=model.priority,
-        limit=None if model.limit is None else factor * model.limit,
-        deadband=None if model.deadband is None else factor * model.deadband,
-        on_delay=model.on_delay_s,
-        off_delay=model.off_delay_s,
-        latching=model.latching,
-        re_alarm=model.re_alarm_s,
-        shelve_max=model.shelve_max_s,
-        confidence=model.confidence,
-    )

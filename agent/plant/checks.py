@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 from urllib.parse import SplitResult, urlsplit
 
+from agent.plant.alarm_checks import OF_ALL, alarm_faults
 from agent.plant.parts import Part
 from agent.plant.problems import Fault
 from agent.plant.sump_checks import sump_faults
@@ -27,6 +28,7 @@ def faults_between(top: Part) -> Iterator[Fault]:
     for sump in top.parts("sump"):
         yield from sump_faults(sump)
     yield from topic_faults(top)
+    yield from alarm_faults(top, OF_ALL)
 
 
 def _plant_faults(plant: Part) -> Iterator[Fault]:

@@ -18,6 +18,9 @@ PhBand: TypeAlias = Annotated[
 ]
 
 
+_REORDER = "what is left when it is to be ordered; absent: a fifth of the full content [L]"
+
+
 class ConcentrateModel(Section):
     """A concentrate and the rules for the fluid made of it; from its data sheet."""
 
@@ -71,6 +74,7 @@ class DrumModel(Section):
     name: Name = Field(default="", description="what people call it")
     concentrate: Id = Field(description="id of the concentrate in it")
     volume_l: Litres | None = Field(default=None, description="content when full [L]")
+    reorder_l: Amount | None = Field(default=None, description=_REORDER)
 
 
 class PremixModel(Section):
@@ -82,6 +86,7 @@ class PremixModel(Section):
     concentrate: Id = Field(description="id of the concentrate in it")
     strength_pct: Strength = Field(description="its strength, % of the mix")
     volume_l: Litres | None = Field(default=None, description="content when full [L]")
+    reorder_l: Amount | None = Field(default=None, description=_REORDER)
 
 
 class ProportionerModel(Section):

@@ -4,9 +4,10 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from agent.plant.alarm_model import AlarmModel
 from agent.plant.fields import Id, Name, PathText, Section, TopicText
 from agent.plant.material_models import ConcentrateModel, SupplyModel, VesselModel
-from agent.plant.sump_models import SumpModel
+from agent.plant.sump_models import ChecksModel, SumpModel
 
 
 class PlantSection(Section):
@@ -75,5 +76,12 @@ class PlantModel(Section):
     vessel: list[VesselModel] = Field(
         default_factory=list,
         description="what people pour with; none: litres to the graduation of 0.1",
+    )
+    alarms: dict[str, AlarmModel] = Field(
+        default_factory=dict,
+        description="by alarm name, or name/signal: what is wanted otherwise of it everywhere",
+    )
+    checks: ChecksModel = Field(
+        default_factory=ChecksModel, description="[checks], how often every sump is checked"
     )
     sump: list[SumpModel] = Field(min_length=1, description="a [[sump]] for each sump")

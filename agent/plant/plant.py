@@ -1,10 +1,11 @@
 """A plant as the agent works with it, every unit already converted."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
+from types import MappingProxyType
 
-from advisor.plan import SumpPlan, Supply, Vessel
+from advisor.plan import AlarmPlan, SumpPlan, Supply, Vessel
 from advisor.words import Signal
 
 
@@ -73,3 +74,5 @@ class Plant:
     vessels: Mapping[str, Vessel]
     lateness_ms: int = 10 * 60_000
     backlog_max_ms: int = 7 * 86_400_000
+    alarms: Mapping[str, AlarmPlan] = field(default_factory=lambda: MappingProxyType({}))
+    """What is wanted otherwise of alarms of the plant and of supplies."""

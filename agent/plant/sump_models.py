@@ -95,6 +95,31 @@ class SignalsModel(Section):
     humidity: GaugeModel | None = Field(default=None, description="humidity of the hall")
 
 
+Interval: TypeAlias = Annotated[float, Field(allow_inf_nan=False, ge=0.0, le=400.0)]
+"""How often; 0: not asked for. [d]"""
+
+
+class ChecksModel(Section):
+    """How often people check the fluid; what is left out nobody is reminded of."""
+
+    refractometer_d: Interval | None = Field(
+        default=None, description="handheld reading, every [d]"
+    )
+    titration_d: Interval | None = Field(default=None, description="titration, every [d]")
+    dipstick_d: Interval | None = Field(default=None, description="dipstick, every [d]")
+    ph_d: Interval | None = Field(default=None, description="pH, every [d]")
+    dip_slide_d: Interval | None = Field(default=None, description="dip slide, every [d]")
+    hardness_d: Interval | None = Field(default=None, description="hardness, every [d]")
+    nitrite_d: Interval | None = Field(
+        default=None,
+        description="nitrite, every [d]; four weeks are enough after three below 10 mg/L",
+    )
+    chloride_d: Interval | None = Field(default=None, description="chloride, every [d]")
+    conductivity_d: Interval | None = Field(default=None, description="conductivity, every [d]")
+    tramp_oil_d: Interval | None = Field(default=None, description="tramp oil, every [d]")
+    look_d: Interval | None = Field(default=None, description="look and smell, every [d]")
+
+
 class StationModel(Section):
     """A dosing unit at this sump. Interlocks and overfill switches remain the equipment's."""
 
@@ -137,4 +162,8 @@ class SumpModel(Section):
     alarms: dict[str, AlarmModel] = Field(
         default_factory=dict,
         description="by alarm name, or name/signal: what this sump wants otherwise",
+    )
+    checks: ChecksModel = Field(
+        default_factory=ChecksModel,
+        description="how often this sump is checked; what is left out: as the plant's, 0: not here",
     )
