@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from advisor.cusum import Cusum
+from advisor.faults import UNSEEN, Watch
 from advisor.hypotheses import BEGINNINGS
 from advisor.noise import QUIET, Noise
 from advisor.pumps import Pumps
@@ -53,6 +55,7 @@ class Slot(NamedTuple):
 
 
 EMPTY = Slot()
+EVEN = Cusum()
 UNHEARD = Pumps()
 
 
@@ -112,6 +115,8 @@ class Told:
     """How much less while the pumps run. [mm]"""
     sensor_sd: float = 1e6
     """Spread of one reading about it. [mm]"""
+    film: float = 0.0
+    """Offset of the inline refractometer. [°Brix]"""
     brix: float = 0.0
     brix_sd: float = 1e6
     """What the inline refractometer should read, and the spread of one reading. [°Brix]"""
@@ -163,6 +168,10 @@ class Core:
     notes: tuple[EventNote, ...] = ()
     """Newest last."""
     events_since: Instant = -1
+    checked: Cusum = EVEN
+    """Of checks against what was expected of them, per sd."""
+    checked_since: Instant = -1
+    """When the checks began to disagree; -1: they do not. [ms]"""
     shifted: tuple[SensorStep, ...] = ()
     """Steps that sensors took, newest last."""
 
@@ -178,5 +187,7 @@ class Belief:
     slot: Slot = EMPTY
     seen: tuple[Instant, ...] = (-1,) * 11
     """Newest reading by signal, in the order of `Signal`; -1: none yet. [ms]"""
+    watches: tuple[Watch, Watch] = (UNSEEN, UNSEEN)
+    """Over the level and over the inline refractometer."""
     temperature: float | None = None
     """Of the fluid, as last read. [°C]"""

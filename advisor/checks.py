@@ -4,12 +4,13 @@ from dataclasses import replace
 
 from advisor import observation
 from advisor import states as s
-from advisor.belief import Belief
+from advisor.belief import EVEN, Belief, Core
+from advisor.cusum import accumulate
 from advisor.filter_step import forget
 from advisor.plan import SumpPlan
 from advisor.pumps import share_up
 from advisor.slots import begin_when_known, close
-from advisor.words import Check, CheckKind, Service
+from advisor.words import Check, CheckKind, Instant, Service
 from advisor.working import Working
 
 HANDHELD_SD = 0.2
@@ -18,6 +19,8 @@ TITRATION_SD = 0.002
 """Titration repeats to 0.1 to 0.3 % of the mix, by memory of data sheets. [1]"""
 DIPSTICK_SD = 4.0
 """A person reads a wetted stick; common practice. [mm]"""
+ALLOWANCE, INTERVAL = 0.5, 4.0
+"""Of the CUSUM over checks: a shift of one sd is found within 8 checks. [1]"""
 USED = (CheckKind.REFRACTOMETER, CheckKind.TITRATION, CheckKind.DIPSTICK)
 
 
@@ -39,14 +42,27 @@ def take_check(belief: Belief, entry: Check, plan: SumpPlan) -> Belief:
         )
         core = replace(core, volume_known=True)
     elif entry.kind is CheckKind.TITRATION:
-        work.take(observation.titration_row(mean, TITRATION_SD), entry.value)
-        core = replace(core, concentration_known=True)
+        row = observation.titration_row(mean, TITRATION_SD)
+        core = _compare(core, entry.at, work.take(row, entry.value))
     else:
         factor = plan.fluid.refractometer_factor
-        work.take(observation.handheld_row(mean, factor, HANDHELD_SD), entry.value)
-        core = replace(core, concentration_known=True)
+        row = observation.handheld_row(mean, factor, HANDHELD_SD)
+        core = _compare(core, entry.at, work.take(row, entry.value))
     core = begin_when_known(work, core, entry.at)
     return work.belief(belief, core, entry.at)
+
+
+def _compare(core: Core, at: Instant, told: tuple[float, float]) -> Core:
+    """Note whether checks keep differing from what was expected of them, the same way."""
+    surprise, variance = told
+    if not core.concentration_known:
+        return replace(core, concentration_known=True)
+    sums = accumulate(core.checked, surprise / variance**0.5, ALLOWANCE)
+    if max(sums) <= INTERVAL:
+        return replace(core, checked=sums, checked_since=-1)
+    return replace(
+        core, checked=sums, checked_since=core.checked_since if core.checked_since >= 0 else at
+    )
 
 
 def take_service(belief: Belief, entry: Service, plan: SumpPlan) -> Belief:
@@ -58,4 +74,5 @@ def take_service(belief: Belief, entry: Service, plan: SumpPlan) -> Belief:
     work.advance(max(entry.at, core.at))
     prior = work.prior
     forget(work.mean, work.cov, s.FILM, 0.0, prior.film_sd**2)
+    core = replace(core, checked=EVEN, checked_since=-1)
     return work.belief(belief, core, entry.at)

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from advisor.additions import take_meter
 from advisor.belief import EMPTY, Belief, Core, Slot
+from advisor.faults import BELIEVED_AFTER, Watch, is_other_unit, look
 from advisor.level import depth_of
 from advisor.plan import SumpPlan
 from advisor.pumps import FILL_MS, count, share_up, switch
@@ -23,6 +24,12 @@ FAR_LEAST = 4.0
 """But not one nearer than this. [mm]"""
 FAR_BRIX = 3.5
 """Likewise for the refractometer: bubbles make single readings fall. [1]"""
+WILD_VOLUME = 90.0
+"""No bucket, hose or pump moves so much between two readings. [L]"""
+EMPTY_DEPTH = 15.0
+"""What lies under this is no fluid but a sensor that sees none. [mm]"""
+WILD_BRIX = 2.0
+"""No addition changes the reading by so much. [°Brix]"""
 IN_A_ROW = 3
 """So many far readings in a row are a step and no spikes. [1]"""
 LASTING = 25_000.0
@@ -45,18 +52,22 @@ def take_reading(belief: Belief, reading: Reading, plan: SumpPlan) -> Belief:
     place = PLACE[signal]
     seen = belief.seen
     newest = (*seen[:place], at, *seen[place + 1 :])
+    warm, watches = belief.temperature, belief.watches
     if signal is Signal.LEVEL:
-        slot = _add_level(belief, at, reading.value, plan)
+        slot, watch = _add_level(belief, at, reading.value, plan)
+        watches = (watch, watches[1])
         if slot.far >= IN_A_ROW_SLOW and _is_step(slot, at - seen[place]):
             belief = _break(replace(belief, slot=slot), plan)
             slot = belief.slot
-        return Belief(belief.schema, at, belief.core, slot, newest, belief.temperature)
-    if signal is Signal.BRIX:
-        slot = _add_brix(belief, at, reading.value, plan)
-        return Belief(belief.schema, at, belief.core, slot, newest, belief.temperature)
-    belief = _take_other(belief, reading, plan)
-    warm = reading.value if signal is Signal.TEMPERATURE else belief.temperature
-    return Belief(belief.schema, at, belief.core, belief.slot, newest, warm)
+    elif signal is Signal.BRIX:
+        slot, watch = _add_brix(belief, at, reading.value, plan)
+        watches = (watches[0], watch)
+    else:
+        belief = _take_other(belief, reading, plan)
+        slot = belief.slot
+        if signal is Signal.TEMPERATURE:
+            warm = reading.value
+    return Belief(belief.schema, at, belief.core, slot, newest, watches, warm)
 
 
 def _is_full(slot: Slot, at: Instant) -> bool:
@@ -117,19 +128,25 @@ def expected_depth(core: Core, at: Instant) -> tuple[float, float]:
     return told.sensor_depth - share * up, told.sensor_sd + share_sd * up
 
 
-def _add_level(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> Slot:
-    """Give the slot with one more depth in it."""
-    slot, core = belief.slot, belief.core
+def _add_level(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> tuple[Slot, Watch]:
+    """Give the slot with one more depth in it, and what is thought of the sensor."""
+    slot, core, watch = belief.slot, belief.core, belief.watches[0]
     pumps = core.pumps
     if core.charging or (pumps.running == 1 and pumps.since >= 0 and at - pumps.since < SETTLED):
-        return slot
+        return slot, watch
     depth = depth_of(plan, value, belief.temperature)
     goal, sd = expected_depth(core, at)
     off = depth - goal
+    wild = ""
+    if abs(off) * core.told.area > WILD_VOLUME and sd < 1e5:
+        wild = _why_wild(watch, at, depth, goal)
+    watch = look(watch, at, value, core.noise.within**0.5, wild)
+    if wild or watch.fault:
+        return slot, watch
     begin = slot.begin if slot.begin >= 0 else at
     if abs(off) > FAR_LEAST and abs(off) > FAR_SDS * sd:
         since = slot.far_since if slot.far else at
-        return slot._replace(
+        far = slot._replace(
             begin=begin,
             far=slot.far + 1,
             far_since=since,
@@ -137,7 +154,8 @@ def _add_level(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> Slo
             far_squares=slot.far_squares + off * off,
             far_when=slot.far_when + (at - since),
         )
-    return Slot(
+        return far, watch
+    near = Slot(
         begin,
         slot.levels + 1,
         slot.level_sum + depth,
@@ -152,33 +170,51 @@ def _add_level(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> Slo
         slot.low_squares,
         spikes=slot.spikes + slot.far,
     )
+    return near, watch
 
 
-def _add_brix(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> Slot:
+def _why_wild(watch: Watch, at: Instant, depth: float, goal: float) -> str:
+    """Say why no pouring explains a depth; nothing once it has lasted and may be the truth."""
+    if is_other_unit(depth, goal):
+        return f"reads {depth:.1f} mm where {goal:.1f} mm is expected: as if in another unit"
+    if watch.wild and at - watch.wild_since >= BELIEVED_AFTER and depth > EMPTY_DEPTH:
+        return ""
+    return f"reads {depth:.1f} mm where {goal:.1f} mm is expected: no pouring is so quick"
+
+
+def _add_brix(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> tuple[Slot, Watch]:
     """Give the slot with one more inline reading, where the prism sees the sump's fluid."""
-    slot, core = belief.slot, belief.core
+    slot, core, watch = belief.slot, belief.core, belief.watches[1]
     pumps = core.pumps
     if core.charging or (
         plan.signals[Signal.BRIX].needs_flow
         and (pumps.running == 0 or (pumps.running == 1 and 0 <= pumps.since > at - FLUSHED))
     ):
-        return slot
+        return slot, watch
     begin = slot.begin if slot.begin >= 0 else at
     off = value - core.told.brix
+    wild = ""
+    if core.concentration_known and abs(off) > max(WILD_BRIX, 8.0 * core.told.brix_sd):
+        wild = f"reads {value:.2f} °Brix where {core.told.brix:.2f} °Brix is expected"
+    watch = look(watch, at, value, core.noise.brix**0.5, wild)
+    if wild or watch.fault:
+        return slot, watch
     if abs(off) > FAR_BRIX * core.told.brix_sd:
-        return slot._replace(
+        low = slot._replace(
             begin=begin,
             low=slot.low + 1,
             low_sum=slot.low_sum + value,
             low_squares=slot.low_squares + off * off,
         )
-    return slot._replace(
+        return low, watch
+    near = slot._replace(
         begin=begin,
         brixes=slot.brixes + 1,
         brix_sum=slot.brix_sum + value,
         brix_squares=slot.brix_squares + off * off,
         brix_when=slot.brix_when + (at - begin),
     )
+    return near, watch
 
 
 def _take_other(belief: Belief, reading: Reading, plan: SumpPlan) -> Belief:

@@ -58,7 +58,7 @@ def close(belief: Belief, plan: SumpPlan) -> Belief:
             core = replace(core, concentration_known=True)
     core = steps.judge(work, core, days(SLOT_MS))
     work.settled = _keep_clone(work, begin_when_known(work, core, slot.begin))
-    return Belief(belief.schema, belief.at, work.core(), EMPTY, belief.seen, belief.temperature)
+    return replace(belief, core=work.core(), slot=EMPTY)
 
 
 def begin_accounts(work: Working, core: Core, at: Instant) -> Core:

@@ -37,6 +37,7 @@ def tell(mean: Vector, cov: Matrix, core: Core, plan: SumpPlan, prior: Priors) -
         sensor_depth=depth + noise,
         sensor_up=mean.item(s.HOLDUP) / area,
         sensor_sd=_root(project(cov, level.places, level.weights)[1] + level.variance) / area,
+        film=mean.item(s.FILM),
         brix=brix.expected,
         brix_sd=_root(project(cov, brix.places, brix.weights)[1] + brix.variance),
     )

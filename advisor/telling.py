@@ -1,11 +1,10 @@
 """The state of a sump at any moment, from the belief: what is told, moved on to the moment."""
 
 from advisor.belief import Belief, Core
+from advisor.findings import SIGNALS, findings, qualities
 from advisor.plan import SumpPlan
 from advisor.pumps import days
-from advisor.words import Account, Estimate, Instant, Quality, Signal, SumpState
-
-SIGNALS = tuple(Signal)
+from advisor.words import Account, Estimate, Instant, SumpState
 
 
 def state_at(belief: Belief, at: Instant, plan: SumpPlan) -> SumpState:
@@ -29,6 +28,7 @@ def state_at(belief: Belief, at: Instant, plan: SumpPlan) -> SumpState:
     told = core.told
     water, solute = lost_ahead(core, at)
     running = core.pumps.running
+    found = findings(belief)
     return SumpState(
         at=at,
         volume=_shifted(told.volume, -water - solute),
@@ -41,13 +41,14 @@ def state_at(belief: Belief, at: Instant, plan: SumpPlan) -> SumpState:
         lost=_grown(told.lost, water, solute),
         added=told.added,
         drained=told.drained,
-        qualities=qualities(plan),
+        qualities=qualities(belief, plan, found),
         last_seen={
             signal: seen for signal, seen in zip(SIGNALS, belief.seen, strict=True) if seen >= 0
         },
         charging=core.charging,
         events=tuple([note.told for note in core.notes]),
         events_since=core.events_since,
+        findings=found,
     )
 
 
@@ -88,10 +89,3 @@ def _grown(account: Account | None, water: float, solute: float) -> Account | No
         water=Estimate(account.water.value + water, account.water.sd),
         concentrate=Estimate(account.concentrate.value + solute, account.concentrate.sd),
     )
-
-
-def qualities(plan: SumpPlan) -> dict[Signal, Quality]:
-    """Give how far every signal can be trusted; staleness is judged where the time is known."""
-    return {
-        signal: Quality.GOOD if signal in plan.signals else Quality.ABSENT for signal in SIGNALS
-    }
