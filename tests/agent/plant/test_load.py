@@ -299,7 +299,7 @@ def test_a_file_from_windows_is_read(tmp_path: Path) -> None:
 
 def test_every_commented_key_of_the_example_is_a_key() -> None:
     """What the example shows in comments can be switched on by taking the # away."""
-    switched_on = re.sub(r"(?m)^# (?=[a-z_]+ = |\[sump)", "", EXAMPLE)
+    switched_on = re.sub(r"(?m)^# (?=[a-z_]+ = |\[[a-z])", "", EXAMPLE)
     assert switched_on.count("\n# ") < EXAMPLE.count("\n# ")
     switched_on = switched_on.replace('[[supply]] id = "', '#"').replace("  #", "#", 1)
 
@@ -307,3 +307,4 @@ def test_every_commented_key_of_the_example_is_a_key() -> None:
 
     assert sump.fluid.density == 0.98
     assert sump.alarms["level-low"].on_delay == 600.0
+    assert len(sump.checks) == 4
