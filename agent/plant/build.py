@@ -19,7 +19,9 @@ from agent.plant.material_models import (
     WaterModel,
 )
 from agent.plant.models import BrokerSection, PlantModel
-from agent.plant.plant import BrokerSettings, Plant
+from agent.plant.page_checks import split_listen
+from agent.plant.page_model import PageSection
+from agent.plant.plant import BrokerSettings, PageSettings, Plant
 from agent.plant.sump_models import LevelsModel, StationModel, SumpModel
 from agent.plant.tanks import tank
 
@@ -58,6 +60,7 @@ def build(model: PlantModel, folder: Path) -> Plant:
         vessels=MappingProxyType(vessels),
         lateness_ms=round(plant.lateness_s * 1000),
         backlog_max_ms=round(plant.backlog_max_d * 86_400_000),
+        page=None if model.page is None else _page(model.page, plant.name or plant.id, folder),
         alarms=MappingProxyType({key: alarm_plan(key, a) for key, a in model.alarms.items()}),
     )
 
@@ -78,6 +81,28 @@ def _broker(model: BrokerSection, plant: str, folder: Path) -> BrokerSettings:
         cert_file=cert_file,
         key_file=key_file,
         client_id=model.client_id or f"millpond-{plant}",
+    )
+
+
+def _page(model: PageSection, title: str, folder: Path) -> PageSettings:
+    """Where the page listens, and for whom."""
+    address = split_listen(model.listen)
+    if address is None:
+        raise ValueError("the page's address was not checked")
+    users, cert_file, key_file = (
+        None if name is None else folder / name
+        for name in (model.users, model.cert_file, model.key_file)
+    )
+    return PageSettings(
+        host=address[0],
+        port=address[1],
+        title=model.title or title,
+        hosts=tuple(model.hosts),
+        language=model.language,
+        users=users,
+        session_ms=round(model.session_h * 3_600_000),
+        cert_file=cert_file,
+        key_file=key_file,
     )
 
 

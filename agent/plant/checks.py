@@ -6,6 +6,7 @@ from itertools import pairwise
 from urllib.parse import SplitResult, urlsplit
 
 from agent.plant.alarm_checks import OF_ALL, alarm_faults
+from agent.plant.page_checks import page_faults
 from agent.plant.parts import Part
 from agent.plant.problems import Fault
 from agent.plant.sump_checks import sump_faults
@@ -18,6 +19,7 @@ def faults_between(top: Part) -> Iterator[Fault]:
     """Everything that is wrong between keys, as far as the keys themselves can be read."""
     yield from _plant_faults(top.part("plant"))
     yield from broker_faults(top.part("broker"))
+    yield from page_faults(top.part("page"))
     for kind in ("concentrate", "supply", "vessel", "sump"):
         yield from _repeated_ids(top, kind)
     for concentrate in top.parts("concentrate"):

@@ -7,6 +7,7 @@ from pydantic import Field
 from agent.plant.alarm_model import AlarmModel
 from agent.plant.fields import Id, Name, PathText, Section, TopicText
 from agent.plant.material_models import ConcentrateModel, SupplyModel, VesselModel
+from agent.plant.page_model import PageSection
 from agent.plant.sump_models import ChecksModel, SumpModel
 
 
@@ -66,6 +67,9 @@ class PlantModel(Section):
     broker: BrokerSection = Field(description="[broker], the MQTT broker")
     store: StoreSection | None = Field(
         default=None, description="absent: PLANT.db beside the plant file"
+    )
+    page: PageSection | None = Field(
+        default=None, description="the page for people at the sump; absent: none is served"
     )
     concentrate: list[ConcentrateModel] = Field(
         min_length=1, description="a [[concentrate]] for each concentrate in use"

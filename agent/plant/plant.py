@@ -57,6 +57,23 @@ class BrokerSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PageSettings:
+    """Where the page listens, and for whom."""
+
+    host: str
+    port: int
+    title: str
+    hosts: tuple[str, ...] = ()
+    """Further names by which browsers reach it."""
+    language: str = "en"
+    users: Path | None = None
+    """Who may sign in; `None`: nobody is asked."""
+    session_ms: int = 12 * 3_600_000
+    cert_file: Path | None = None
+    key_file: Path | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plant:
     """The whole plant."""
 
@@ -74,5 +91,7 @@ class Plant:
     vessels: Mapping[str, Vessel]
     lateness_ms: int = 10 * 60_000
     backlog_max_ms: int = 7 * 86_400_000
+    page: PageSettings | None = None
+    """`None`: no page is served."""
     alarms: Mapping[str, AlarmPlan] = field(default_factory=lambda: MappingProxyType({}))
     """What is wanted otherwise of alarms of the plant and of supplies."""
