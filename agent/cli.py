@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from agent.commands import charge, demo, replay, run, top_up, validate, watch
 from agent.version import VERSION
 
-DONE, FAILED, WRONG_USE = 0, 1, 2
+FAILED, WRONG_USE = 1, 2
 
 _EPILOG = """\
 examples:
@@ -45,9 +45,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return int(options.run(options))
     except MillpondError as error:
         print(error, file=sys.stderr)
-        return WRONG_USE
+        return error.exit_code
     except BrokenPipeError:
-        sys.stderr.close()
+        # Whoever read the output has enough; Python would complain at exit.
+        sys.stdout = sys.stderr
         return FAILED
+    except OSError as error:
+        if error.filename is None:
+            raise
+        print(f"{error.filename}: {error.strerror}", file=sys.stderr)
+        return WRONG_USE
     except KeyboardInterrupt:
         return FAILED

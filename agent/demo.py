@@ -11,7 +11,7 @@ import sys
 import tempfile
 import threading
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 from agent.embedded import embedded_broker
@@ -31,6 +31,8 @@ LOOK_EVERY_S = 0.1
 class DemoError(MillpondError):
     """One of the demonstration's processes ended by itself."""
 
+    exit_code = 1
+
 
 def demonstrate(*, speed: float, seconds: float | None) -> None:
     """Run the demonstration until it is interrupted, or for so many seconds.
@@ -47,7 +49,7 @@ def demonstrate(*, speed: float, seconds: float | None) -> None:
     DemoError
         If the agent or the simulated plant ends by itself; its last words are in the message.
     """
-    with ExitStack() as stack:
+    with suppress(KeyboardInterrupt), ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="millpond-demo-")))
         port = stack.enter_context(embedded_broker(folder))
         plant_file = _plant_file(folder, port)

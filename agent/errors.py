@@ -10,7 +10,15 @@ from pathlib import Path
 
 
 class MillpondError(Exception):
-    """Something that a person can put right; its text says how."""
+    """Something that a person can put right; its text says how.
+
+    Attributes
+    ----------
+    exit_code : int
+        Of the process that it ends: 2 for wrong use or input, 1 where something else failed.
+    """
+
+    exit_code = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +76,8 @@ class StoreError(MillpondError):
         What to do about it.
     """
 
+    exit_code = 1
+
     def __init__(self, path: Path, what: str, hint: str = "") -> None:
         self.path = path
         self.hint = hint
@@ -94,6 +104,8 @@ class StoreUnavailable(StoreError):  # noqa: N818  a state that passes, not a mi
 
 class BrokerError(MillpondError):
     """The broker refuses the agent, or the link to it is gone for good."""
+
+    exit_code = 1
 
 
 class RecordingError(MillpondError):

@@ -35,7 +35,6 @@ class SumpView:
     state: Body | None = None
     advice: Body | None = None
     alarms: dict[str, Body] = field(default_factory=dict)
-    event: Body | None = None
 
 
 class PlantView:
@@ -63,15 +62,13 @@ class PlantView:
         view = self.sumps.get(name)
         if view is None:
             return
-        body = _body(payload)
         if kind == "state":
-            view.state = body
+            view.state = body = _body(payload)
             self.clock = body["at"] if body else self.clock
         elif kind == "advice":
-            view.advice = body
-        elif kind == "event":
-            view.event = body
+            view.advice = _body(payload)
         elif kind.startswith("alarm/"):
+            body = _body(payload)
             if body is None or body["state"] == "normal":
                 view.alarms.pop(kind, None)
             else:

@@ -2,8 +2,6 @@
 
 import argparse
 
-FAILED = 1
-
 _DESCRIPTION = """\
 Listen to a plant's broker, keep the balance of its sumps, and publish states, advice and alarms,
 until Ctrl-C or SIGTERM. The broker's user and password come from MILLPOND_BROKER_USER and
@@ -54,21 +52,15 @@ def _topic(text: str) -> str:
 
 def run(options: argparse.Namespace) -> int:
     """Run the agent; the exit code."""
-    import sys
     from pathlib import Path
 
-    from agent.errors import BrokerError, StoreError
     from agent.plant.load import load_plant
     from agent.run import log_to_stderr, run_plant
 
     plant = load_plant(Path(options.plant))
     log_to_stderr()
-    try:
-        return run_plant(
-            plant,
-            clock_topic=options.clock_topic,
-            record=None if options.record is None else Path(options.record),
-        )
-    except (BrokerError, StoreError) as error:
-        sys.stderr.write(f"{error}\n")
-        return FAILED
+    return run_plant(
+        plant,
+        clock_topic=options.clock_topic,
+        record=None if options.record is None else Path(options.record),
+    )
