@@ -35,7 +35,7 @@ class ShopFloor:
         self.now = calendar.begin
         self.end = calendar.begin + round(scenario.days * DAY)
         self._step = scenario.step_s * SECOND
-        self._truth_due = calendar.begin
+        self._truth_due = calendar.begin + scenario.truth_s * SECOND
         self._journal = Journal()
         root = root_of(scenario.name, seed)
         self._hall = Hall(scenario.climate, calendar, root)
@@ -56,6 +56,7 @@ class ShopFloor:
         self._waiting: list[tuple[int, int, Message]] = []
         self._order = count()
         self._journal.write(self._meta())
+        self._write_states()
 
     def step(self) -> list[Message]:
         """Go on by one step: the messages that have arrived by then, in order."""
@@ -70,9 +71,13 @@ class ShopFloor:
                 tool.posted.clear()
         if self.now >= self._truth_due:
             self._truth_due += self.scenario.truth_s * SECOND
-            for tool in self.tools.values():
-                self._journal.write(tool.state_record(self.now))
+            self._write_states()
         return self._arrived()
+
+    def _write_states(self) -> None:
+        """What is truly in each sump, now."""
+        for tool in self.tools.values():
+            self._journal.write(tool.state_record(self.now))
 
     def _arrived(self) -> list[Message]:
         """Take what has arrived off the heap."""

@@ -1,0 +1,73 @@
+"""The loop closed through a pipe: the real agent's advice, carried out on the simulated plant."""
+
+import io
+import json
+import sys
+
+import pytest
+
+from simulators.close import Files, close_loop, summary
+from simulators.errors import SimulatorError
+from simulators.instants import instant
+from simulators.prepare import floor_of
+from tests.simulators.floors import plant
+
+ECHO = """
+import sys
+for line in sys.stdin:
+    if '"topic"' not in line:
+        print(line, end="", flush=True)
+"""
+"""An agent that only echoes ticks."""
+
+QUITS = "import sys; sys.stdin.readline(); sys.exit(3)"
+
+
+def python(program: str) -> list[str]:
+    """A command that runs a program and ignores what is put after it."""
+    return [sys.executable, "-c", program]
+
+
+def test_every_message_and_tick_goes_through_the_pipe():
+    """An agent that says nothing hears all; the recording kept is what it heard."""
+    floor = plant("days = 0.1\n")
+    kept = io.StringIO()
+    keeping = close_loop(floor, python(ECHO), Files(recording=kept))
+    lines = [json.loads(line) for line in kept.getvalue().splitlines()]
+    assert sum(list(line) == ["at"] for line in lines) == 144
+    assert instant(lines[-1]["at"]) == floor.now
+    assert keeping["m1"].ticks == 144
+    assert keeping["m1"].heard == {}
+
+
+def test_agent_that_ends_early_is_reported():
+    """Its exit code is in the message."""
+    with pytest.raises(SimulatorError, match="ended with code 3"):
+        close_loop(plant("days = 0.1\n"), python(QUITS), Files())
+
+
+def test_agent_that_fails_at_the_end_is_reported():
+    """A code other than 0 after the last tick is no success."""
+    failing = ECHO + "\nsys.exit(1)\n"
+    with pytest.raises(SimulatorError, match="ended with code 1"):
+        close_loop(plant("days = 0.01\n"), python(failing), Files())
+
+
+@pytest.mark.slow
+def test_people_do_what_the_real_agent_advises():
+    """A few days with `millpond replay`: advice comes, is poured and reported; nothing spills."""
+    floor = floor_of("followed-by-hand", 1, 6.0)
+    truth, published = io.StringIO(), io.StringIO()
+    agent = [sys.executable, "-m", "agent"]
+    rows = summary(floor, close_loop(floor, agent, Files(published=published, truth=truth)))
+    records = [json.loads(line) for line in truth.getvalue().splitlines()]
+    poured = [r for r in records if r["type"] == "event" and r["kind"] == "addition"]
+    advised = {
+        json.loads(json.loads(line)["payload"])["id"]
+        for line in published.getvalue().splitlines()
+        if json.loads(line)["topic"].endswith("/advice") and json.loads(line)["payload"]
+    }
+    assert poured
+    assert {event["advice"] for event in poured} <= advised
+    assert rows[0]["spilled_l"] == 0.0
+    assert rows[0]["in_band_pct"] > 90.0
