@@ -12,8 +12,9 @@ from advisor import cautions, reasons
 from advisor.effects import AdviceKind, After, Batch, Mix
 from advisor.errors import AdvisorError
 from advisor.geometry import volume_at
-from advisor.optimum import FOR_BAND, NEVER, Choice, Task, best
+from advisor.optimum import best, reaches_band
 from advisor.plan import SumpPlan
+from advisor.pouring import FOR_BAND, NEVER, Choice, Task
 from advisor.program import SolverError
 from advisor.vessels import marks, ways_to_charge, ways_to_pour
 from advisor.words import Estimate
@@ -67,9 +68,9 @@ def plan_top_up(
     _require_state(volume, concentration)
     task = task_for(volume, concentration, correlation, sump, stock=stock)
     try:
+        if not reaches_band(task):
+            task = _with_draining(task, sump)
         choice = best(task)
-        if _misses_band(task, choice):
-            choice = best(_with_draining(task, sump))
     except SolverError as trouble:
         return _nothing(task, (f"No mix could be computed: {trouble}.",))
     return _plan(task, choice, sump)
@@ -199,12 +200,6 @@ def _require_state(volume: Estimate, concentration: Estimate) -> None:
         raise AdvisorError("volume", volume, "0 L or more, with an sd of 0 L or more")
     if not 0.0 <= concentration.value < 1.0 or not 0.0 <= concentration.sd < inf:
         raise AdvisorError("concentration", concentration, "0 up to 1, with an sd of 0 or more")
-
-
-def _misses_band(task: Task, choice: Choice) -> bool:
-    """Whether the sump is outside its band [1] even afterwards."""
-    strength = after_pouring(task, choice).concentration.value
-    return not task.band[0] - 1e-9 <= strength <= task.band[1] + 1e-9
 
 
 def _with_draining(task: Task, sump: SumpPlan) -> Task:

@@ -33,142 +33,20 @@ The sds after draining are bounded by the chord between draining nothing and dra
 never less than the sd itself (a norm is convex), so that the program stays linear and safe.
 """
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
-from math import inf, sqrt
+from bisect import bisect_left
+from math import ceil, inf
 
-from advisor.effects import Batch, Mix
+from advisor.effects import Batch
+from advisor.layout import Layout, lay_out
+from advisor.pouring import ALWAYS, Choice, Task, strengths_of
 from advisor.program import SLACK, Program, SolverError
-from advisor.words import Estimate
-
-CONFIDENT_SDS = 1.645
-"""Sds to either end of the band for 95 % on that side (normal distribution)."""
 
 BATCH, DIFFERENT, ODD = 7.0, 3.0, 1.0
 NEAR_TARGET, NEAR_VOLUME = 0.6, 0.3
 """Weights of the last preference: each outweighs all that follow it together."""
 
-NEVER, FOR_BAND, ALWAYS = "never", "for the band", "always"
-"""When draining is allowed."""
-
 _FINE = 1e-6
 """Less than this is nothing. [L]"""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Way:
-    """How one batch of a mix can be made: so much of a first fluid, then of a second one into it.
-
-    The first is water, or what a proportioner gives; the second concentrate, a premix, or none.
-    """
-
-    name: str
-    fill: float
-    """Most that one batch holds. [L]"""
-    marks: tuple[float, float]
-    """Smallest step of the first and of the second; 0 where any amount can be measured. [L]"""
-    strengths: tuple[float, float | None] = (0.0, 1.0)
-    """Of the first and of the second. [1]"""
-    unit: float = 1.0
-    """People count in wholes of this. [L]"""
-    most: int = 1
-    """Batches at most."""
-    limits: tuple[float, float] | None = None
-    """Weakest and strongest batch, where not those of the task. [1]"""
-    part: int = 0
-    """Ways of one part exclude each other: a strong mix, and what fills up the rest."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Task:
-    """What is known and what is wanted. Litres and fractions."""
-
-    volume: Estimate
-    concentration: Estimate
-    correlation: float
-    wanted: float
-    """Volume wanted. [L]"""
-    cap: float
-    """Most volume afterwards. [L]"""
-    target: float
-    band: tuple[float, float] = (0.0, 1.0)
-    weakest: float = 0.0
-    """Of every batch. [1]"""
-    strongest: float = 1.0
-    """Of every batch. [1]"""
-    stock: float = inf
-    """Concentrate at hand. [L]"""
-    ways: tuple[Way, ...]
-    volume_tolerance: float = 0.0
-    """[L]"""
-    target_tolerance: float = 0.0
-    """[1]"""
-    drain: str = NEVER
-    drain_step: float = 0.0
-    """[L]"""
-    least_drain: float = 0.0
-    """Has to go whatever the band says. [L]"""
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """What is drained and poured. [L]"""
-
-    drain: float
-    ways: tuple[Way, ...]
-    """Of each batch."""
-    batches: tuple[Batch, ...]
-
-    @property
-    def mix(self) -> Mix:
-        """All batches together. [L]"""
-        return Mix(
-            sum(batch.count * batch.water for batch in self.batches),
-            sum(batch.count * batch.concentrate for batch in self.batches),
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class _Group:
-    """Columns of `count` like batches made in one way; `different`: the odd one out."""
-
-    way: Way
-    count: int
-    used: int
-    first: int
-    second: int | None
-    different: bool = False
-
-    def terms(self) -> Iterator[tuple[int, float, float]]:
-        """Column, water and concentrate [L] of all its batches by one step of that column."""
-        columns = (self.first, self.second)
-        for column, mark, strength in zip(columns, self.way.marks, self.way.strengths, strict=True):
-            if column is not None and strength is not None:
-                litres = self.count * (mark or 1.0)
-                yield column, litres * (1.0 - strength), litres * strength
-
-
-@dataclass(slots=True)
-class _Layout:
-    """The program of a task, with the columns that its goals are about."""
-
-    task: Task
-    program: Program = field(default_factory=Program)
-    groups: list[_Group] = field(default_factory=list)
-
-    band: int = 0
-    drains: int = 0
-    confidence: int = 0
-    volume: int = 0
-    target: int = 0
-    drain: int = 0
-    near: tuple[int, int] = (0, 0)
-    odd: list[int] = field(default_factory=list)
-
-
-def strengths_of(task: Task, way: Way) -> tuple[float, float]:
-    """Weakest and strongest batch that may be made this way. [1]"""
-    return way.limits or (task.weakest, task.strongest)
 
 
 def best(task: Task) -> Choice:
@@ -179,177 +57,119 @@ def best(task: Task) -> Choice:
     SolverError
         If the solver fails, or answers with something that breaks a hard limit.
     """
-    layout = _lay_out(task)
+    layout = lay_out(task)
     values = _solve(layout)
     return _read(layout, values)
 
 
-def _lay_out(task: Task) -> _Layout:
-    """Write the task as columns and rows."""
-    layout = _Layout(task)
-    program = layout.program
-    layout.band, layout.confidence = program.column(), program.column()
-    layout.volume, layout.target = program.column(), program.column()
-    layout.near = (program.column(), program.column())
-    layout.drains = program.column(upper=0.0 if task.drain == NEVER else 1.0, integer=True)
-    layout.drain = program.column(integer=task.drain_step > 0)
-    for way in task.ways:
-        _add_way(layout, way)
-    for part in sorted({way.part for way in task.ways}):
-        alike = [g for g in layout.groups if g.way.part == part and not g.different]
-        program.row({group.used: 1.0 for group in alike}, upper=1.0)
-    _add_safety(layout)
-    _add_wishes(layout)
-    return layout
-
-
-def _add_way(layout: _Layout, way: Way) -> None:
-    """Add the groups of batches that one way allows: any count alike, and one different."""
-    program = layout.program
-    exact = 0.0 in way.marks
-    groups = [_group(program, way, count, exact=exact) for count in range(1, way.most + 1)]
-    alike = list(groups)
-    if way.most > 1:
-        groups.append(_group(program, way, 1, different=True))
-        terms = {group.used: -1.0 for group in alike}
-        program.row({groups[-1].used: 1.0, **terms}, upper=0.0)
-    for group in groups:
-        _add_batch_limits(layout.task, program, group)
-    layout.groups += groups
-    firsts = [group.first for group in alike]
-    seconds = [group.second for group in alike if group.second is not None]
-    for columns, mark in ((firsts, way.marks[0]), (seconds, way.marks[1])):
-        per_unit = round(way.unit / mark) if mark else 1
-        if per_unit > 1 and columns:
-            layout.odd.append(_add_odd(program, columns, per_unit))
-
-
-def _group(
-    program: Program, way: Way, count: int, *, different: bool = False, exact: bool = False
-) -> _Group:
-    """Add the columns of one group; an exact one is always in use, if only with nothing."""
-    first = program.column(integer=way.marks[0] > 0)
-    second = None if way.strengths[1] is None else program.column(integer=way.marks[1] > 0)
-    used = program.column(lower=1.0 if exact else 0.0, upper=1.0, integer=True)
-    return _Group(way, count, used, first, second, different)
-
-
-def _add_batch_limits(task: Task, program: Program, group: _Group) -> None:
-    """Hold one batch to its vessel, and its strength between the weakest and the strongest."""
-    amounts = {
-        column: (water / group.count, concentrate / group.count)
-        for column, water, concentrate in group.terms()
-    }
-    fill = min(group.way.fill, task.cap)
-    program.row({group.used: -fill, **{c: w + k for c, (w, k) in amounts.items()}}, upper=0.0)
-    weakest, strongest = strengths_of(task, group.way)
-    program.row({c: k - strongest * (w + k) for c, (w, k) in amounts.items()}, upper=0.0)
-    program.row({c: k - weakest * (w + k) for c, (w, k) in amounts.items()}, lower=0.0)
-
-
-def _add_odd(program: Program, columns: list[int], per_unit: int) -> int:
-    """Add a column that is 1 where the marks counted by `columns` make no whole units."""
-    whole, rest = program.column(integer=True), program.column(upper=per_unit - 1.0)
-    odd = program.column(upper=1.0, integer=True)
-    program.row({**dict.fromkeys(columns, 1.0), whole: -per_unit, rest: -1.0}, 0.0, 0.0)
-    program.row({rest: 1.0, odd: -(per_unit - 1.0)}, upper=0.0)
-    return odd
-
-
-def _after(layout: _Layout, volume: float, concentrate: float) -> tuple[dict[int, float], float]:
-    """Terms and constant of `volume` times V' plus `concentrate` times C'."""
-    task = layout.task
-    litre = volume + concentrate * task.concentration.value
-    terms = {layout.drain: -litre * (task.drain_step or 1.0)}
-    for group in layout.groups:
-        for column, water, pure in group.terms():
-            terms[column] = volume * (water + pure) + concentrate * pure
-    return terms, litre * task.volume.value
-
-
-def _hold(
-    layout: _Layout,
-    volume: float,
-    concentrate: float,
-    limit: float,
-    miss: int | None = None,
-    extra: Mapping[int, float] | None = None,
-) -> None:
-    """Hold `volume` V' + `concentrate` C' at or under `limit`, missed by the column `miss`."""
-    terms, constant = _after(layout, volume, concentrate)
-    for column, value in (extra or {}).items():
-        terms[column] = terms.get(column, 0.0) + value
-    if miss is not None:
-        terms[miss] = -1.0
-    layout.program.row(terms, upper=limit - constant)
-
-
-def _add_safety(layout: _Layout) -> None:
-    """Add the hard limits on the sump: the cap, the stock, and what can be drained."""
-    task, program = layout.task, layout.program
-    step = task.drain_step or 1.0
-    _hold(layout, 1.0, 0.0, task.cap)
-    program.row({c: k for group in layout.groups for c, _, k in group.terms()}, upper=task.stock)
-    program.row({layout.drain: step, layout.drains: -task.volume.value}, upper=0.0)
-    program.row({layout.drain: step}, lower=task.least_drain)
-
-
-def _add_wishes(layout: _Layout) -> None:
-    """Add the rows that say by how much each preference is missed."""
-    task = layout.task
+def reaches_band(task: Task) -> bool:
+    """Whether any plan that is safe leads into the band; concentrations in [1]."""
     low, high = task.band
-    for sign, edge in ((-1.0, low), (1.0, high)):
-        _hold(layout, -sign * edge, sign, 0.0, layout.band)
-        least, most = _sds_to(task, edge)
-        step = (most - least) * (task.drain_step or 1.0) / max(task.volume.value, 1e-9)
-        extra = {layout.drain: CONFIDENT_SDS * step}
-        _hold(layout, -sign * edge, sign, -CONFIDENT_SDS * least, layout.confidence, extra)
-    tolerance = task.target_tolerance
-    for sign in (-1.0, 1.0):
-        _hold(layout, sign, 0.0, sign * task.wanted + task.volume_tolerance, layout.volume)
-        _hold(layout, -sign * task.target - tolerance, sign, 0.0, layout.target)
-        _hold(layout, -sign * task.target, sign, 0.0, layout.near[0])
-        _hold(layout, sign, 0.0, sign * task.wanted, layout.near[1])
+    if low <= task.concentration.value <= high and task.least_drain <= 0.0:
+        return True
+    layout = lay_out(task)
+    return not _fails(layout.program, [layout.band], list(layout.program.upper))
 
 
-def _sds_to(task: Task, edge: float) -> tuple[float, float]:
-    """Sd of the distance C' - edge V' where nothing is drained, and where all is. [L]"""
-    slope = (task.concentration.value - edge) * task.volume.sd
-    across = task.volume.value * task.concentration.sd
-    variance = slope**2 + across**2 + 2.0 * task.correlation * slope * across
-    return sqrt(max(variance, 0.0)), abs(slope)
-
-
-def _solve(layout: _Layout) -> list[float]:
-    """Decide one preference after another; first try whether all can be had at once."""
-    program, task = layout.program, layout.task
+def _solve(layout: Layout) -> list[float]:
+    """Decide all preferences, in their order."""
     goals = [layout.band, layout.drains, layout.confidence, layout.volume, layout.target]
-    if task.drain == ALWAYS:
+    if layout.task.drain == ALWAYS:
         goals.remove(layout.drains)
-    uppers = list(program.upper)
-    for goal in goals:
-        program.upper[goal] = 0.0
-    if task.drain != ALWAYS:
-        values = program.minimise(_last_wish(layout))
+    free = list(layout.program.upper)
+    for layout.program.presolve in (True, False):
+        layout.program.upper = list(free)
+        values = _decide(layout, goals)
         if values is not None:
             return values
-    program.upper = uppers
-    for goal in [*goals, layout.drain]:
-        program.upper[goal] = _answered(program, {goal: 1.0})[goal]
-        if not program.integer[goal]:
-            program.upper[goal] += SLACK
-    return _answered(program, _last_wish(layout))
+    raise SolverError("HiGHS found no plan, not even the empty one")
 
 
-def _answered(program: Program, cost: Mapping[int, float]) -> list[float]:
-    """Values at the least cost of a program that can always be met, by pouring nothing."""
-    values = program.minimise(cost)
+def _decide(layout: Layout, goals: list[int]) -> list[float] | None:
+    """Meet all goals in full if that can be, else as many of the first as can, and go on.
+
+    `None` only where the solver fails: pouring nothing is always a plan.
+    """
+    program = layout.program
+    free = list(program.upper)
+    _hold_at_nothing(program, goals)
+    values = _finish(layout)
+    if values is not None or not goals:
+        return values
+    program.upper = list(free)
+    met = bisect_left(range(1, len(goals)), 1, key=lambda n: _fails(program, goals[:n], free))
+    _hold_at_nothing(program, goals[:met])
+    values = program.minimise({goals[met]: 1.0})
     if values is None:
-        raise SolverError("HiGHS found no plan, not even the empty one")
+        return None
+    reached = values[goals[met]]
+    program.upper[goals[met]] = reached if program.integer[goals[met]] else _held(reached)
+    return _decide(layout, goals[met + 1 :])
+
+
+def _hold_at_nothing(program: Program, goals: list[int]) -> None:
+    """Ask for all of these goals in full."""
+    for goal in goals:
+        program.upper[goal] = 0.0
+
+
+def _fails(program: Program, goals: list[int], free: list[float]) -> bool:
+    """Whether these goals cannot all be met in full; the bounds are `free` afterwards."""
+    _hold_at_nothing(program, goals)
+    values = program.minimise({})
+    program.upper = list(free)
+    return values is None
+
+
+def _finish(layout: Layout) -> list[float] | None:
+    """Decide the last preferences: least litres drained, then batches; `None`: no plan."""
+    program = layout.program
+    if program.upper[layout.drains] > 0.0:
+        values = program.minimise({layout.drain: 1.0})
+        if values is None:
+            return None
+        drained = values[layout.drain]
+        program.upper[layout.drain] = drained if layout.task.drain_step else _held(drained)
+    return _with_fewest_batches(layout)
+
+
+def _held(value: float) -> float:
+    """Bound that holds a goal where it was reached; nothing stays exactly nothing. [L]"""
+    return value + SLACK if value > SLACK else 0.0
+
+
+def _with_fewest_batches(layout: Layout) -> list[float] | None:
+    """Decide how many batches, then which: two small programs are answered sooner than a large one.
+
+    As many as the volume alone asks for are nearly always enough, and tried first.
+    """
+    program, cost = layout.program, _last_wish(layout)
+    if any(0.0 in way.marks for way in layout.task.ways):
+        return program.minimise(cost)
+    least = _fewest_batches(layout)
+    program.bound(layout.batches, least, least)
+    values = program.minimise(cost)
+    program.bound(layout.batches, 0.0, inf)
+    if values is not None:
+        return values
+    counts = program.minimise({group.used: float(group.count) for group in layout.groups})
+    if counts is None:
+        return None
+    least = round(sum(group.count * counts[group.used] for group in layout.groups))
+    program.bound(layout.batches, least, least)
+    values = program.minimise(cost)
+    program.bound(layout.batches, 0.0, inf)
     return values
 
 
-def _last_wish(layout: _Layout) -> dict[int, float]:
+def _fewest_batches(layout: Layout) -> int:
+    """Fewest batches that can hold what the volume asks for [L]."""
+    task, upper = layout.task, layout.program.upper
+    asked = task.wanted - task.volume_tolerance - upper[layout.volume] - task.volume.value
+    return max(ceil(asked / max(way.fill for way in task.ways) - _FINE), 0)
+
+
+def _last_wish(layout: Layout) -> dict[int, float]:
     """Cost of batches, of differences between them, of odd marks, of what is left to target."""
     task, upper = layout.task, layout.program.upper
     cost = dict.fromkeys(layout.odd, ODD)
@@ -364,7 +184,7 @@ def _last_wish(layout: _Layout) -> dict[int, float]:
     return cost
 
 
-def _read(layout: _Layout, values: list[float]) -> Choice:
+def _read(layout: Layout, values: list[float]) -> Choice:
     """Read the plan off the columns, and check it against every hard limit once more."""
     task = layout.task
     batches, ways = [], []
@@ -376,6 +196,7 @@ def _read(layout: _Layout, values: list[float]) -> Choice:
             ways.append(group.way)
             batches.append(Batch(group.count, round(water, 9), round(concentrate, 9)))
     drain = round(values[layout.drain] * (task.drain_step or 1.0), 9)
+    drain = min(drain, task.volume.value)
     choice = Choice(drain, tuple(ways), tuple(batches))
     _require_safe(task, choice)
     return choice

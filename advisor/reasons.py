@@ -5,8 +5,8 @@ from collections.abc import Callable
 from advisor.effects import After, Batch
 from advisor.errors import AdvisorError
 from advisor.mixing import exchange_to
-from advisor.optimum import Choice, Task
 from advisor.plan import SumpPlan, Vessel
+from advisor.pouring import Choice, Task
 from advisor.vessels import finest, vessel_named
 from advisor.wording import litres, measured, number, percent
 

@@ -2,8 +2,8 @@
 
 from math import ceil, inf
 
-from advisor.optimum import Way
 from advisor.plan import SumpPlan, Vessel
+from advisor.pouring import Way
 from advisor.wording import count_unit
 
 DEFAULT_MARK = 0.1

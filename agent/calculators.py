@@ -12,7 +12,8 @@ from advisor import cautions
 from advisor.dose import after_pouring
 from advisor.effects import After, Batch, Mix
 from advisor.mixing import blend
-from advisor.optimum import ALWAYS, NEVER, Choice, Task, Way, best
+from advisor.optimum import best
+from advisor.pouring import ALWAYS, NEVER, Choice, Task, Way
 from advisor.program import SolverError
 from advisor.reasons import shortfalls
 from advisor.units import parts_from_fraction

@@ -1,6 +1,7 @@
 """What a dose promises for every state of every sump."""
 
-from dataclasses import replace
+import os
+from dataclasses import dataclass, replace
 
 import pytest
 from hypothesis import given, settings
@@ -24,6 +25,9 @@ from advisor.words import Estimate
 from tests.plants import FLUID, a_sump
 
 EXACT = 1e-6
+
+STATES = int(os.environ.get("MILLPOND_STATES", "1000"))
+"""Random states that a property is tried on; more in a soak."""
 
 sumps = st.builds(
     lambda tank, vessels, weak, margin: a_sump(
@@ -74,15 +78,50 @@ def after_by_hand(plan: DosePlan, volume: float, concentration: float) -> tuple[
     return volume, pure / volume
 
 
-@settings(max_examples=150, deadline=None)
-@given(sumps, shares, st.floats(0.0, 6.0), st.floats(0.02, 0.16), st.floats(0.0, 0.005))
-def test_volume_and_concentrate_are_conserved(sump, share, sd, strength, strength_sd):
+@dataclass(frozen=True)
+class Case:
+    """A sump and what is in it."""
+
+    sump: SumpPlan
+    volume: Estimate
+    concentration: Estimate
+    correlation: float
+    stock: float
+
+
+cases = st.builds(
+    lambda sump, share, sd, strength, correlation, stock: Case(
+        sump=sump,
+        volume=Estimate(share * volume_at(sump.tank, sump.levels.brim), sd),
+        concentration=Estimate(*strength),
+        correlation=correlation,
+        stock=stock,
+    ),
+    sumps,
+    shares,
+    st.floats(0.0, 6.0),
+    st.tuples(st.floats(0.0, 0.16), st.floats(0.0, 0.005)),
+    st.floats(-0.9, 0.9),
+    st.sampled_from([float("inf"), 3.0]),
+)
+
+
+@settings(max_examples=STATES, deadline=None)
+@given(cases)
+def test_every_dose_conserves_and_keeps_the_limits(case):
+    """Nothing is lost in the reckoning, no limit is broken, all of it can be measured."""
+    plan = plan_top_up(
+        case.volume, case.concentration, case.correlation, case.sump, stock=case.stock
+    )
+
+    assert_conserved(plan, case)
+    assert_within_limits(plan, case)
+    assert_measurable(plan, case.sump)
+
+
+def assert_conserved(plan: DosePlan, case: Case) -> None:
     """What the plan says of afterwards is what its batches and its drain make of the sump."""
-    volume = share * volume_at(sump.tank, sump.levels.brim)
-
-    plan = plan_top_up(Estimate(volume, sd), Estimate(strength, strength_sd), 0.0, sump)
-
-    by_hand = after_by_hand(plan, volume, strength)
+    by_hand = after_by_hand(plan, case.volume.value, case.concentration.value)
     assert (plan.after.volume.value, plan.after.concentration.value) == pytest.approx(by_hand)
     if plan.mix is not None:
         water = sum(batch.count * batch.water for batch in plan.batches)
@@ -90,32 +129,22 @@ def test_volume_and_concentrate_are_conserved(sump, share, sd, strength, strengt
         assert (plan.mix.water, plan.mix.concentrate) == pytest.approx((water, pure))
 
 
-@settings(max_examples=150, deadline=None)
-@given(sumps, shares, st.floats(0.0, 6.0), st.floats(0.0, 0.16), st.floats(-0.9, 0.9))
-def test_limits_are_never_broken(sump, share, sd, strength, correlation):
+def assert_within_limits(plan: DosePlan, case: Case) -> None:
     """Not over the brim less headroom less margin, not too strong, no water that harms."""
-    volume = share * volume_at(sump.tank, sump.levels.brim)
-
-    plan = plan_top_up(Estimate(volume, sd), Estimate(strength, 0.001), correlation, sump)
-
-    room_to = volume_at(sump.tank, sump.levels.brim - sump.headroom) - sump.margin_sd * sd
-    assert plan.after.volume.value <= max(room_to, volume) + EXACT
-    assert 0.0 <= plan.drain <= volume
-    fluid = sump.fluid
+    sump, volume = case.sump, case.volume
+    room_to = volume_at(sump.tank, sump.levels.brim - sump.headroom)
+    safe = room_to - sump.margin_sd * volume.sd
+    assert plan.after.volume.value <= max(safe, volume.value) + EXACT
+    assert 0.0 <= plan.drain <= volume.value
+    assert sum(b.count * b.concentrate for b in plan.batches) <= case.stock + EXACT
     for batch in plan.batches:
         total = batch.water + batch.concentrate
-        assert batch.concentrate <= fluid.premix_max * total + EXACT
-        assert batch.concentrate >= fluid.weak_mix * total - EXACT
+        assert batch.concentrate <= sump.fluid.premix_max * total + EXACT
+        assert batch.concentrate >= sump.fluid.weak_mix * total - EXACT
 
 
-@settings(max_examples=150, deadline=None)
-@given(sumps, shares, st.floats(0.02, 0.16))
-def test_people_are_asked_for_what_they_can_measure_and_carry(sump, share, strength):
+def assert_measurable(plan: DosePlan, sump: SumpPlan) -> None:
     """Amounts stand on marks of the vessels; a carried batch fits one of them."""
-    volume = share * volume_at(sump.tank, sump.levels.brim)
-
-    plan = plan_top_up(Estimate(volume, 1.0), Estimate(strength, 0.001), 0.0, sump)
-
     marks = [vessel.graduation for vessel in sump.vessels] or [0.1]
     for batch in plan.batches:
         assert any(is_multiple(batch.water, mark) for mark in marks)
