@@ -77,10 +77,10 @@ class PlantView:
     def render(self) -> Group:
         """The table as it stands, with a line on the agent above and what is poured in below."""
         table = Table(expand=True, box=HORIZONTALS, show_lines=True, pad_edge=False)
-        for title in ("sump", "fluid", "mix", "lost a day"):
+        for title in ("sump", "in it", "lost a day"):
             table.add_column(title, no_wrap=True)
-        table.add_column("to do now", ratio=3)
-        table.add_column("alarms", ratio=2)
+        table.add_column("to do now", ratio=5)
+        table.add_column("alarms", ratio=4)
         for name, view in self.sumps.items():
             table.add_row(*self._cells(self.plant.sumps[name], view))
         return Group(self._headline(), table)
@@ -95,12 +95,11 @@ class PlantView:
         """One row."""
         name = Text(sump.name, style="bold")
         if view.state is None:
-            return (name, Text("waiting for readings"), Text(), Text(), Text(), Text())
+            return (name, Text("waiting for readings"), Text(), Text(), Text())
         state = view.state
         return (
             name,
-            self._volume(state),
-            _concentration(state, sump),
+            self._content(state, sump),
             self._losses(state),
             self._to_do(view.advice),
             _alarms(view.alarms.values()),
@@ -111,14 +110,15 @@ class PlantView:
         per, unit = (GALLON, "gal") if self.plant.units == "us" else (1.0, "L")
         return surely(estimate, per, unit)
 
-    def _volume(self, state: Body) -> Text:
-        """How much is in the sump, and which of its sensors cannot be trusted."""
+    def _content(self, state: Body, sump: SumpPlan) -> Text:
+        """How much is in the sump, how strong, and which of its sensors cannot be trusted."""
         doubtful = [
             f"{signal} {quality}"
             for signal, quality in state["signals"].items()
             if quality not in {"good", "absent"}
         ]
-        return Text("\n".join([self._litres(state["volume_l"]), *doubtful]))
+        lines = [self._litres(state["volume_l"]), *_concentration(state, sump), *doubtful]
+        return Text("\n".join(lines))
 
     def _losses(self, state: Body) -> Text:
         """What goes, as water and as concentrate."""
@@ -148,18 +148,14 @@ class PlantView:
         return Text("\n".join(lines), style="bold")
 
 
-def _concentration(state: Body, sump: SumpPlan) -> Text:
-    """Strength with its uncertainty, against the band in words and not by colour alone."""
+def _concentration(state: Body, sump: SumpPlan) -> tuple[str, str]:
+    """Strength with its uncertainty, against the band in words and not by colour."""
     estimate = state["concentration_pct"]
-    band = f"band {100 * sump.fluid.band_low:g}–{100 * sump.fluid.band_high:g} %"
-    if estimate is None:
-        return Text(f"unknown\n{band}")
-    value = estimate["value"] / 100
-    place = (
-        "lean" if value < sump.fluid.band_low else "rich" if value > sump.fluid.band_high else ""
-    )
-    style = "bold" if place else ""
-    return Text(f"{surely(estimate, 1.0, '%')} {place}\n{band}", style=style)
+    low, high = 100.0 * sump.fluid.band_low, 100.0 * sump.fluid.band_high
+    place = ""
+    if estimate is not None:
+        place = "lean " if estimate["value"] < low else "rich " if estimate["value"] > high else ""
+    return surely(estimate, 1.0, "%"), f"{place}(band {low:g}–{high:g} %)"
 
 
 def surely(estimate: Body | None, per: float, unit: str) -> str:
