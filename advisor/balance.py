@@ -42,9 +42,10 @@ _STEPS = np.stack(
             for loss, rate in zip(_LOSS, _RATES, strict=True)
         ),
         np.outer(_unit((s.FILM, 1.0)), _unit((s.FILM_RATE, 1.0)))[: s.MOVING, : s.MOVING].ravel(),
-        np.outer(_unit((s.SHARED, 1.0)), _unit((s.SHARED_RATE, 1.0)))[
-            : s.MOVING, : s.MOVING
-        ].ravel(),
+        *(
+            np.outer(_unit((s.SHARED, 1.0)), _unit((source, 1.0)))[: s.MOVING, : s.MOVING].ravel()
+            for source in (s.SHARED_RATE, s.WATER_BRIX)
+        ),
     ]
 )
 """What an interval of one day adds to the transition, for each rate and for both offsets."""
@@ -103,7 +104,9 @@ def passage(
     .. [1] Y. Bar-Shalom, X. R. Li, T. Kirubarajan, "Estimation with Applications to Tracking and
        Navigation", Wiley, 2001, ch. 6.2, discretised white-noise acceleration (from memory).
     """
-    block = _STILL + np.array((days, run, days, cut, run, days)) @ _STEPS
+    gone = max(float(mean[s.WATER_REST] * days + mean[s.WATER_RUN] * run), 0.0)
+    dried = min(gone / max(float(mean[s.V]), 1.0), 1.0)
+    block = _STILL + np.array((days, run, days, cut, run, run, dried)) @ _STEPS
     decays = (
         math.exp(-days / prior.waves_days),
         math.exp(-days / prior.sway_days),

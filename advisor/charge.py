@@ -53,7 +53,7 @@ def _begin_anew(work: Working, core: Core, at: Instant, name: str) -> Core:
         note = _fill(mean, cov, prior, core.charged, note)
     forget(mean, cov, s.SHIFT, 0.0, prior.zero_sd**2)
     forget(mean, cov, s.SHARED, prior.shared, prior.shared_sd**2)
-    forget(mean, cov, s.SHARED_RATE, prior.shared_rate, prior.shared_rate_sd**2)
+    forget(mean, cov, s.SHARED_RATE, 0.0, prior.shared_rate_sd**2)
     core = begin_accounts(work, core, at)
     return replace(
         core,

@@ -8,7 +8,6 @@ from advisor.belief import EVEN, Belief, Core
 from advisor.cusum import accumulate
 from advisor.filter_step import forget
 from advisor.plan import SumpPlan
-from advisor.pumps import share_up
 from advisor.slots import begin_when_known, close
 from advisor.words import Check, CheckKind, Instant, Service
 from advisor.working import Working
@@ -19,6 +18,8 @@ TITRATION_SD = 0.002
 """Titration repeats to 0.1 to 0.3 % of the mix, by memory of data sheets. [1]"""
 DIPSTICK_SD = 4.0
 """A person reads a wetted stick; common practice. [mm]"""
+UNDRAINED = 0.05
+"""Share of the holdup that may not be back when a dipstick is read with the pumps stopped. [1]"""
 ALLOWANCE, INTERVAL = 0.5, 4.0
 """Of the CUSUM over checks: a shift of one sd is found within 8 checks. [1]"""
 USED = (CheckKind.REFRACTOMETER, CheckKind.TITRATION, CheckKind.DIPSTICK)
@@ -34,8 +35,7 @@ def take_check(belief: Belief, entry: Check, plan: SumpPlan) -> Belief:
     mean = work.mean
     if entry.kind is CheckKind.DIPSTICK:
         area = observation.surface(plan, entry.value)
-        share, share_sd = share_up(work.pumps, entry.at)
-        row = observation.dipstick_row(mean, share, share_sd, area, DIPSTICK_SD)
+        row = observation.dipstick_row(mean, 0.0, UNDRAINED, area, DIPSTICK_SD)
         work.take(
             row,
             observation.level_volume(plan, entry.value, belief.temperature),

@@ -62,9 +62,11 @@ class Priors(NamedTuple):
     shared: float = 0.15
     shared_sd: float = 0.12
     """Water's own Brix, oil. [°Brix]"""
-    shared_rate: float = 0.006
-    shared_rate_sd: float = 0.006
-    """Water of 0.15 °Brix for a 25th of the volume a day: its salts stay. [°Brix/d]"""
+    shared_rate_sd: float = 0.012
+    """Tramp oil, per day of running. [°Brix/d]"""
+    water_brix: float = 0.18
+    water_brix_sd: float = 0.1
+    """Of make-up water; a refractometer set to zero on it reads less. [°Brix]"""
     warmth_sd: float = 0.004
     """What compensation leaves; data sheets, by memory. [°Brix/K]"""
     film_sd: float = 0.1

@@ -43,7 +43,7 @@ class Life:
 
     seed: int
     days: float = 4.0
-    interval: int = MINUTE
+    interval: int = 2 * MINUTE
     holdup: float = 35.0
     area_error: float = 0.0
     factor_error: float = 0.0
@@ -57,9 +57,9 @@ class Life:
     wander_sd: float = 0.03
     per_day: float = 1.5
     reported: bool = True
-    at_start: float = 0.0
     checks: bool = False
     shifts: bool = True
+    at_pump_start: bool = False
 
 
 @dataclass
@@ -74,6 +74,20 @@ class Truth:
     poured: list[tuple[int, float, float]] = field(default_factory=list)
 
 
+def unlike(seed: int, **changes) -> Life:
+    """A life whose instruments and tank are off by what is common, drawn for the seed."""
+    dice = random.Random(seed + 77)
+    drawn = {
+        "holdup": 35.0 * (1.0 + dice.gauss(0.0, 0.15)),
+        "area_error": dice.gauss(0.0, 0.02),
+        "factor_error": dice.gauss(0.0, 0.03),
+        "offset": dice.gauss(0.2, 0.15),
+        "waves_sd": dice.uniform(0.5, 1.5),
+        "waves_ms": dice.uniform(5.0, 40.0) * MINUTE,
+    }
+    return Life(seed=seed, **(drawn | changes))
+
+
 def runs_at(at: int, life: Life) -> bool:
     """Two shifts, five days a week."""
     if not life.shifts:
@@ -82,7 +96,7 @@ def runs_at(at: int, life: Life) -> bool:
     return day < 5 and 0.0 <= hour < 16.0
 
 
-def live(life: Life) -> tuple[Truth, list[Evidence]]:
+def live(life: Life) -> tuple[Truth, list[Evidence]]:  # noqa: PLR0915, a plain list of steps
     """Run a sump's life: the truth, and the evidence in the order of its time."""
     dice = random.Random(life.seed)
     truth, evidence = Truth(), []
@@ -95,13 +109,13 @@ def live(life: Life) -> tuple[Truth, list[Evidence]]:
     stir = STEP / DAY
     pour_left, pour_strength = 0.0, 0.0
     seen_brix = 100.0 * strength / 1.25
-    ran = None
+    ran, started = None, BEGIN
     mixed = strength
     for at in range(BEGIN, BEGIN + int(life.days * DAY), STEP):
         runs = runs_at(at, life)
         if runs != ran:
             evidence.append(Reading(at, Signal.RUNNING, float(runs)))
-            ran = runs
+            ran, started = runs, at
         goal, pace = (life.holdup, 20_000.0) if runs else (0.0, 4.0 * MINUTE)
         up += (goal - up) * (1.0 - 2.718281828 ** (-STEP / pace))
         drift = evaporation * (1.0 + 0.3 * dice.gauss(0.0, 1.0)) * (1.0 if runs else 0.4)
@@ -112,7 +126,9 @@ def live(life: Life) -> tuple[Truth, list[Evidence]]:
         volume -= (drift + mix) * stir
         solute -= c * mix * stir
         evaporation = max(evaporation + dice.gauss(0.0, 2.0) * stir**0.5, 2.0)
-        if dice.random() < life.per_day * stir and pour_left <= 0.0 and volume < 400.0:
+        now_runs = runs and at - started == 2 * STEP
+        wanted = 0.6 * now_runs if life.at_pump_start else life.per_day * stir
+        if dice.random() < wanted and pour_left <= 0.0 and volume < 400.0:
             pour_left = dice.uniform(12.0, min(40.0, 440.0 - volume))
             pour_strength = dice.choice((0.0, 0.03, 0.05, 0.1))
             truth.poured.append((at, pour_left, pour_strength))
@@ -151,7 +167,5 @@ def live(life: Life) -> tuple[Truth, list[Evidence]]:
         evidence.append(Reading(at, Signal.BRIX, seen_brix))
         if life.checks and (at - BEGIN) % DAY == 6 * HOUR:
             told = 100.0 * solute / volume + dice.gauss(0.0, 0.2)
-            evidence.append(
-                Check(at=at, id=f"c{at}", kind=CheckKind.TITRATION, value=told / 100.0)
-            )
+            evidence.append(Check(at=at, id=f"c{at}", kind=CheckKind.TITRATION, value=told / 100.0))
     return truth, evidence
