@@ -128,10 +128,11 @@ def assess(
     told = {alarm.key: alarm for alarm in board.alarms}
     judged = judgements(state, plan, at=at, now=now, remembered=bool(told))
     findings = () if around is None else around.findings
-    held = _holding(judged, findings, at=at, now=now, told=told)
+    when = at if plan.signals else now
+    held = _holding(judged, findings, at=when, now=now, told=told)
     if not told and not held:
         return board, ()
-    alarms = _moved(told, held, plan, at=at, now=now)
+    alarms = _moved(told, held, plan, at=when, now=now)
     explained = explain(alarms, state, plan, None if around is None else around.outage)
     return _told(told, alarms, explained, plan, now)
 

@@ -10,10 +10,24 @@ from enum import Enum
 
 from advisor import alarms
 from advisor.advice import AdviceMemory, reconsider
-from advisor.alarms import AlarmBoard
+from advisor.alarm_definitions import definition
+from advisor.alarms import AlarmBoard, Outage, Surroundings
+from advisor.condition import EMPTY, Condition
+from advisor.condition_findings import condition_changes, condition_findings
 from advisor.effects import Effect, PublishAdvice, PublishAlarm, PublishEvent, PublishState
 from advisor.plan import SumpPlan
-from advisor.words import AlarmOrder, Estimate, Instant, Quality, Signal, SumpEvent, SumpState
+from advisor.sump_findings import PATIENCE, advice_open
+from advisor.words import (
+    DAY,
+    AlarmOrder,
+    Estimate,
+    Finding,
+    Instant,
+    Quality,
+    Signal,
+    SumpEvent,
+    SumpState,
+)
 
 SCHEMA = 1
 """Version of `Standing`."""
@@ -39,10 +53,32 @@ class Standing:
     """As last told."""
     wake: Instant | None = None
     """Clock from which a look without data can tell something new; `None`: never. [ms]"""
+    condition: Condition = EMPTY
+    """What is remembered of the fluid's condition; the caller notes the evidence."""
+    advised_since: Instant | None = None
+    """When what is advised was first advised, or last partly done; `None`: nothing is. [ms]"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outside:
+    """What bears on a sump from outside its own evidence."""
+
+    findings: tuple[Finding, ...] = ()
+    """Found at this moment, such as a wrong concentrate in a report; told once."""
+    outage: Outage | None = None
+
+
+NOTHING_OUTSIDE = Outside()
 
 
 def judge(
-    standing: Standing, state: SumpState, plan: SumpPlan, *, now: Instant, occasion: Occasion
+    standing: Standing,
+    state: SumpState,
+    plan: SumpPlan,
+    *,
+    now: Instant,
+    occasion: Occasion,
+    outside: Outside = NOTHING_OUTSIDE,
 ) -> tuple[Standing, tuple[Effect, ...]]:
     """Decide what is to be told at this moment.
 
@@ -58,6 +94,8 @@ def judge(
         The clock: staleness is judged by it, everything else by the time of the data. [ms]
     occasion : Occasion
         A timer tells the state only where a signal went stale or came back.
+    outside : Outside
+        What else is known at this moment.
 
     Returns
     -------
@@ -75,15 +113,72 @@ def judge(
     memory, new_advice = reconsider(standing.advice, state, plan, max(state.at, now))
     if new_advice is not None:
         effects.append(PublishAdvice(new_advice))
-    board, reports = alarms.assess(standing.board, state, plan, at=state.at, now=now)
+    condition = standing.condition
+    if condition.since is None:
+        condition = replace(condition, since=state.at)
+    after = Standing(
+        advice=memory,
+        board=standing.board,
+        events=events,
+        stale=stale,
+        condition=condition,
+        advised_since=_advised_since(standing, memory, news),
+    )
+    around = _around(after, state, plan, now, outside)
+    board, reports = alarms.assess(standing.board, state, plan, at=state.at, now=now, around=around)
     effects.extend(PublishAlarm(report) for report in reports)
-    wake = _wake(memory, board, state, plan, now)
-    after = Standing(advice=memory, board=board, events=events, stale=stale, wake=wake)
-    return after, tuple(effects)
+    wake = _wake(after, board, state, plan, now)
+    return replace(after, board=board, wake=wake), tuple(effects)
+
+
+def _around(
+    standing: Standing, state: SumpState, plan: SumpPlan, now: Instant, outside: Outside
+) -> Surroundings | None:
+    """What bears on the alarms beside the state; `None` where nothing does."""
+    found = outside.findings + condition_findings(standing.condition, plan, now)
+    if outside.outage is not None:
+        # Nobody knows what the pumps do meanwhile.
+        found = tuple(finding for finding in found if finding.name != "stagnant")
+    waiting = _waiting(standing, state, plan, now)
+    if waiting is not None:
+        found = (*found, waiting)
+    if not found and outside.outage is None:
+        return None
+    return Surroundings(findings=found, outage=outside.outage)
+
+
+def _advised_since(
+    standing: Standing, memory: AdviceMemory, news: Sequence[SumpEvent]
+) -> Instant | None:
+    """From when on an advice is waiting to be carried out; a part of it begins anew. [ms]"""
+    current = memory.current
+    if current is None or current.kind == "none":
+        return None
+    before, since = standing.advice.current, standing.advised_since
+    if since is None or before is None or before.kind != current.kind:
+        since = current.issued_at
+    return max([since, *(event.at for event in news if event.kind != "withdrawn")])
+
+
+def _patience(plan: SumpPlan) -> Instant:
+    """How long an advice may stay open. [ms]"""
+    days = definition(plan.alarms, "advice-open").limit
+    return PATIENCE if days is None else round(days * DAY)
+
+
+def _waiting(standing: Standing, state: SumpState, plan: SumpPlan, now: Instant) -> Finding | None:
+    """An advice that nobody carries out; while the pumps stand it does not become one."""
+    since, advice = standing.advised_since, standing.advice.current
+    if since is None or advice is None or now - since <= _patience(plan):
+        return None
+    told = any(a.name == "advice-open" and a.active for a in standing.board.alarms)
+    if state.running is False and not told:
+        return None
+    return advice_open(advice, since, now, limit=_patience(plan))
 
 
 def _wake(
-    memory: AdviceMemory, board: AlarmBoard, state: SumpState, plan: SumpPlan, now: Instant
+    standing: Standing, board: AlarmBoard, state: SumpState, plan: SumpPlan, now: Instant
 ) -> Instant | None:
     """When time alone changes something: an alarm, an advice that expires, a signal's silence."""
     if board.alarms:
@@ -93,8 +188,11 @@ def _wake(
         for signal, heard in state.last_seen.items()
         if signal in plan.signals and signal is not Signal.RUNNING
     ]
-    if memory.current is not None:
-        times.append(memory.current.valid_until)
+    if standing.advice.current is not None:
+        times.append(standing.advice.current.valid_until)
+    if standing.advised_since is not None:
+        times.append(standing.advised_since + _patience(plan) + 1)
+    times.extend(condition_changes(standing.condition, plan))
     return min((at for at in times if at >= now), default=None)
 
 
