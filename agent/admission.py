@@ -59,6 +59,8 @@ class Accepted:
 
     sump: str
     entry: Entry
+    used: bool = True
+    """False: kept in the records only, since nobody knows when it happened."""
 
 
 _REPEAT = Repeat()
@@ -169,12 +171,12 @@ class Admission:
         while at <= track.newest and self._is_repeat(track, sample, at):
             at += 1
         track.undated = at
-        if arrival.redelivered and not track.counts_undated:
+        if (arrival.redelivered or arrival.queued) and not track.counts_undated:
             track.remember(at)
             return Keep(
                 Reading(at, sample.signal, sample.value),
                 sample.sump,
-                "delivered again and without a time: nobody knows when it held",
+                "delivered again or after a wait, without a time: nobody knows when it held",
             )
         return self._admit_in_place(track, sample, at)
 
@@ -226,7 +228,8 @@ class Admission:
         """Judge what a person or a station reported; the store settles repeats by its id.
 
         A redelivered report that was accepted within the last hour comes back as it was then, id
-        and time included, even where it carried neither.
+        and time included, even where it carried neither. One that waited at the broker and does not
+        say when it happened is kept and not used.
         """
         entry = report.entry
         key = sha256(arrival.topic.encode() + b"\0" + arrival.payload).digest()
@@ -240,7 +243,8 @@ class Admission:
         self._reports[key] = (arrival.at, entry)
         if len(self._reports) > GENERATION:
             del self._reports[next(iter(self._reports))]
-        return Accepted(report.sump, entry)
+        used = report.dated or arrival.redelivered or not arrival.queued
+        return Accepted(report.sump, entry, used)
 
     def untimely(
         self, at: Instant, arrival: Arrival, *, sump: str | None = None, report: bool = False

@@ -15,6 +15,8 @@ class Arrival:
     retain: bool = False
     redelivered: bool = False
     """The broker says that it may have been delivered before."""
+    queued: bool = False
+    """It may have waited at the broker while the agent was away: nobody knows since when."""
 
 
 @dataclass(frozen=True, slots=True)

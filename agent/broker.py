@@ -5,6 +5,7 @@ escapes them, since an exception there would end that thread while the process l
 """
 
 import logging
+import secrets
 import sys
 import threading
 import time
@@ -30,6 +31,8 @@ KEEPALIVE_S = 60
 SESSION_EXPIRY_S = 14 * 86_400
 RECEIVE_MAXIMUM = 1_000
 FILTERS_A_PACKET = 500
+MISTAKES = 100
+"""Messages in whose receipt the link may fail before it ends. [1]"""
 UNREADABLE_TOPIC = "(topic that is not UTF-8)"
 
 SHORT_CONNECTION_S = 5.0
@@ -80,7 +83,12 @@ class BrokerLink:
         self._connected_at = 0.0
         self._short = 0
         self._resumed = False
+        self._sessions = 0
+        self._marker: bytes | None = None
+        """Of the message of our own behind which nothing has waited at the broker."""
+        self._mistakes = 0
         self._unanswered: set[int | None] = set()
+        self._first_asked: int | None = None
         self._said = ""
         self._thread: threading.Thread | None = None
         self.fatal: BrokerError | None = None
@@ -178,14 +186,27 @@ class BrokerLink:
     def _make_client(self, credentials: Credentials | None) -> Client:
         """Make the client with its callbacks."""
         client = make_client(self._settings, credentials, self._session)
-        client.on_message = guarded(self._on_message)
-        client.on_connect = guarded(self._on_connect)
-        client.on_connect_fail = guarded(self._on_connect_fail)
-        client.on_disconnect = guarded(self._on_disconnect)
-        client.on_pre_connect = guarded(self._on_pre_connect)
-        client.on_publish = guarded(self._on_publish)
-        client.on_subscribe = guarded(self._on_subscribe)
+        client.on_message = guarded(self._on_message, self._count_mistake)
+        for name in (
+            "on_pre_connect",
+            "on_connect",
+            "on_connect_fail",
+            "on_subscribe",
+            "on_publish",
+            "on_disconnect",
+        ):
+            setattr(client, name, guarded(getattr(self, f"_{name}"), self._end_deaf))
         return client
+
+    def _count_mistake(self) -> None:
+        """A message that fails stays with the broker; too many would fill what it lets wait."""
+        self._mistakes += 1
+        if self._mistakes >= MISTAKES:
+            self._give_up(f"has sent {MISTAKES} messages in whose receipt millpond failed")
+
+    def _end_deaf(self) -> None:
+        """End: without this callback's work the link may be connected and hear nothing."""
+        self._give_up("is answered no more, for a mistake in millpond")
 
     def _raise_epoch(self) -> None:
         """From now on, acknowledgements of what came before are dropped."""
@@ -212,6 +233,8 @@ class BrokerLink:
         self._was_connected = True
         self._connected_at = time.monotonic()
         self._resumed = flags.session_present
+        self._sessions += not self._resumed
+        self._marker = secrets.token_bytes(8) if self._resumed else None
         self._subscribe(client)
 
     def _subscribe(self, client: Client) -> None:
@@ -220,19 +243,22 @@ class BrokerLink:
         Retained messages come with a new subscription only. The agent is not called online before
         the broker has answered: what is sent to it earlier would be lost.
         """
-        wanted = list(self._session.filters)
+        wanted = [self._session.online.topic]
         if self._session.clock_topic is not None:
-            wanted.insert(0, self._session.clock_topic)
+            wanted.append(self._session.clock_topic)
+        wanted += self._session.filters
         given_up = sorted(self._session.former_filters.difference(wanted))
         if given_up:
             client.unsubscribe(given_up)
         options = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB)
-        self._unanswered = {
+        numbers = [
             client.subscribe(
                 [(name, options) for name in wanted[start : start + FILTERS_A_PACKET]]
             )[1]
             for start in range(0, len(wanted), FILTERS_A_PACKET)
-        }
+        ]
+        self._first_asked = numbers[0]
+        self._unanswered = set(numbers)
 
     def _refused(self, reason: ReasonCode) -> None:
         """Say why the broker does not take the agent; give up if it never did in this run."""
@@ -278,7 +304,7 @@ class BrokerLink:
 
     def _on_message(self, client: Client, _userdata: object, message: MQTTMessage) -> None:
         """Hand a message to the inbox, or a tick to its clock."""
-        token = Token(self._epoch, message.mid) if message.qos else None
+        token = Token(self._epoch, message.mid, self._sessions) if message.qos else None
         try:
             topic = message.topic
         except UnicodeDecodeError:
@@ -286,9 +312,22 @@ class BrokerLink:
         if topic == self._session.clock_topic:
             self._move_clock(bytes(message.payload), token)
             return
-        arrival = Arrival(0, topic, bytes(message.payload), message.retain, message.dup)
+        if topic == self._session.online.topic:
+            self._hear_self(message)
+            if token is not None:
+                client.ack(token.mid, 1)
+            return
+        queued = self._marker is not None
+        arrival = Arrival(0, topic, bytes(message.payload), message.retain, message.dup, queued)
         if not self._inbox.put(arrival, token) and token is not None:
             client.ack(token.mid, 1)
+
+    def _hear_self(self, message: MQTTMessage) -> None:
+        """Our own message of this connection comes behind all that had waited at the broker."""
+        if getattr(message.properties, "CorrelationData", None) == self._marker:
+            if self._marker is not None:
+                self._say("what had waited has come in")
+            self._marker = None
 
     def _move_clock(self, payload: bytes, token: Token | None) -> None:
         """Take a message on the clock's topic for what it says."""
@@ -331,13 +370,22 @@ class BrokerLink:
                 len(reasons),
                 refused[0],
             )
+        if mid == self._first_asked and reasons[0].is_failure:
+            self._marker = None  # it will not come: what has waited cannot be told from what is new
         self._unanswered.discard(mid)
         if not self._unanswered and not self.connected:
             self._say(f"connected, {'session resumed' if self._resumed else 'new session'}")
-            online = self._session.online
-            client.publish(online.topic, online.payload, 1, retain=True)
+            self._say_online(client)
             self._connected.set()
             self.on_ready()
+
+    def _say_online(self, client: Client) -> None:
+        """Tell that the agent is there, and have it come back behind what has waited."""
+        properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]  # not annotated in paho
+        if self._marker is not None:
+            properties.CorrelationData = self._marker
+        online = self._session.online
+        client.publish(online.topic, online.payload, 1, retain=True, properties=properties)
 
     def _say(self, what: str, level: int = logging.INFO) -> None:
         """Tell a person, unless the same was said last."""

@@ -84,10 +84,13 @@ def secure(client: Client, settings: BrokerSettings, credentials: Credentials | 
     client.tls_set_context(context)
 
 
-def guarded(callback: Callable[Arguments, None]) -> Callable[Arguments, Any]:
+def guarded(
+    callback: Callable[Arguments, None], on_mistake: Callable[[], None] = lambda: None
+) -> Callable[Arguments, Any]:
     """Let nothing escape: paho's thread would end, and the process live on deaf.
 
     A message whose callback failed is not acknowledged, so that the next connection brings it.
+    `on_mistake` is called where that is not enough.
     """
 
     def call(*args: Arguments.args, **kwargs: Arguments.kwargs) -> None:
@@ -95,5 +98,6 @@ def guarded(callback: Callable[Arguments, None]) -> Callable[Arguments, Any]:
             callback(*args, **kwargs)
         except Exception:
             LOG.exception("mistake in a callback of the broker's link")
+            on_mistake()
 
     return call

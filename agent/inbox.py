@@ -29,6 +29,8 @@ class Token:
 
     epoch: int
     mid: int
+    session: int = 0
+    """How many sessions were begun anew before this one: numbers of one say nothing in another."""
 
 
 Item: TypeAlias = tuple[Arrival | Tick, Token | None]
@@ -154,4 +156,6 @@ class Inbox:
 
 def _stamped(arrival: Arrival, at: Instant) -> Arrival:
     """Make the same message with its stamp."""
-    return Arrival(at, arrival.topic, arrival.payload, arrival.retain, arrival.redelivered)
+    return Arrival(
+        at, arrival.topic, arrival.payload, arrival.retain, arrival.redelivered, arrival.queued
+    )

@@ -5,6 +5,7 @@ Whoever drives it commits `seal()` first and acknowledges then. It never waits a
 the time: every item brings its own.
 """
 
+import logging
 from typing import assert_never
 
 from advisor.effects import Effect, PublishEvent, PublishState
@@ -30,6 +31,8 @@ from agent.store.history import history_row
 from agent.store.ledger import Ledger
 from agent.sump_desk import SumpDesk
 from agent.timeline import Timeline
+
+LOG = logging.getLogger("millpond.pipeline")
 
 SETTLE = 10_000
 """Every so often of the clock, whole minutes that no later reading has completed are told. [ms]"""
@@ -178,7 +181,14 @@ class Pipeline:
         if key in self._entries_here or self._ledger.has_entry(*key):
             return
         self._entries_here.add(key)
-        self._batch.entries.append(StoredEntry(report.sump, entry, arrival.at))
+        self._batch.entries.append(StoredEntry(report.sump, entry, arrival.at, verdict.used))
+        if not verdict.used:
+            LOG.warning(
+                "%s: it waited at the broker and does not say when it happened: kept in the"
+                " records, not used",
+                arrival.topic,
+            )
+            return
         replaced = getattr(entry, "replaces", None)
         if replaced is not None and not desk.timeline.remove(replaced):
             self._fold_from_store(desk, arrival.at - self.plant.backlog_max_ms)

@@ -1,8 +1,9 @@
 """Recordings: timed messages as they came off the broker, one JSON object a line.
 
 ``{"at": "2026-03-02T06:00:00Z", "topic": "north/mill-07/level", "payload": "412.5"}``, with
-``payload_base64`` for bytes that are not text and ``"retain": true`` where it was retained; a line
-with ``at`` alone is a tick.
+``payload_base64`` for bytes that are not text, ``"retain": true`` where it was retained,
+``"redelivered": true`` where the broker said so and ``"queued": true`` where it may have waited for
+the agent; a line with ``at`` alone is a tick.
 """
 
 import binascii
@@ -11,6 +12,7 @@ import logging
 import os
 from base64 import b64decode, b64encode
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from io import FileIO
 from pathlib import Path
 
@@ -23,7 +25,8 @@ from agent.instants import instant_of, text_of
 LOG = logging.getLogger("millpond.recording")
 
 _ENCODE = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
-_KEYS = frozenset({"at", "topic", "payload", "payload_base64", "retain"})
+_MARKS = ("retain", "redelivered", "queued")
+_KEYS = frozenset({"at", "topic", "payload", "payload_base64", *_MARKS})
 
 
 def read_recording(lines: Iterable[bytes]) -> Iterator[Arrival | Tick]:
@@ -83,10 +86,18 @@ def parse_line(line: bytes) -> Arrival | Tick:
     topic = fields.get("topic")
     if not isinstance(topic, str) or not topic:
         raise ValueError('expected "topic", a text that is not empty')
-    retain = fields.get("retain", False)
-    if not isinstance(retain, bool):
-        raise ValueError('"retain": expected true or false')  # noqa: TRY004  as above
-    return Arrival(instant, topic, _payload(fields), retain)
+    payload = _payload(fields)
+    if len(fields) == 3:
+        return Arrival(instant, topic, payload)
+    return Arrival(instant, topic, payload, *(_mark(fields, name) for name in _MARKS))
+
+
+def _mark(fields: dict[str, object], name: str) -> bool:
+    """Read one of the marks; one that is absent is false."""
+    found = fields.get(name, False)
+    if not isinstance(found, bool):
+        raise ValueError(f'"{name}": expected true or false')  # noqa: TRY004  a value of the input
+    return found
 
 
 def _payload(fields: dict[str, object]) -> bytes:
@@ -107,7 +118,7 @@ def _at(item: Arrival | Tick, at: int) -> Arrival | Tick:
     """Make the same item with another time."""
     if isinstance(item, Tick):
         return Tick(at)
-    return Arrival(at, item.topic, item.payload, item.retain)
+    return replace(item, at=at)
 
 
 def line_of(item: Arrival | Tick) -> bytes:
@@ -119,8 +130,9 @@ def line_of(item: Arrival | Tick) -> bytes:
             fields["payload"] = item.payload.decode()
         except UnicodeDecodeError:
             fields["payload_base64"] = b64encode(item.payload).decode()
-        if item.retain:
-            fields["retain"] = True
+        for name in _MARKS:
+            if getattr(item, name):
+                fields[name] = True
     return _ENCODE(fields).encode() + b"\n"
 
 

@@ -121,7 +121,8 @@ class Agent:
                 "arrivals get that entry's time",
                 (start - wall.now()) / 60_000,
             )
-        self._filters = intake.filters + (() if clock_topic is None else (clock_topic,))
+        online = agent_online(plant.prefix, VERSION, 0).topic
+        self._filters = (online, *intake.filters, *(() if clock_topic is None else (clock_topic,)))
         former = ledger.filters()
         ledger.keep_filters(former.union(self._filters))
         ledger.wait_with(patience)

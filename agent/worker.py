@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import Protocol
 
 from agent.arrival import Arrival, Tick
+from agent.deliveries import Deliveries
 from agent.inbox import Inbox, Item, Token
 from agent.recording import RecordingWriter
 from agent.store.batch import Batch
@@ -56,6 +57,7 @@ class Worker:
         self._ledger = ledger
         self._patience = patience
         self._stopping = threading.Event()
+        self._deliveries = Deliveries(ledger.deliveries())
         self.recorder: RecordingWriter | None = None
         self.acknowledge: Callable[[Sequence[Token]], None] = lambda _tokens: None
         self.on_stored: Callable[[], None] = lambda: None
@@ -92,11 +94,22 @@ class Worker:
 
     def process(self, items: Sequence[Item]) -> None:
         """Take items in, store what came of them, then acknowledge them."""
+        new = [item for item, token in items if not self._is_repeat(item, token)]
         if self.recorder is not None:
-            self.recorder.add(item for item, _ in items)
+            self.recorder.add(new)
             self._patience.insist(self.recorder.flush)
-        for item, _ in items:
+        for item in new:
             self._pipeline.take(item)
-        self._ledger.commit(self._pipeline.seal())
+        batch = self._pipeline.seal()
+        batch.deliveries = self._deliveries.fresh()
+        self._ledger.commit(batch)
         self.acknowledge([token for _, token in items if token is not None])
         self.on_stored()
+
+    def _is_repeat(self, item: Arrival | Tick, token: Token | None) -> bool:
+        """Whether this very delivery is stored already: its acknowledgement was lost."""
+        return (
+            token is not None
+            and isinstance(item, Arrival)
+            and self._deliveries.is_repeat(item, token)
+        )

@@ -13,6 +13,7 @@ case "$1" in
   servers)
     command -v mosquitto >/dev/null || missing+=(mosquitto)
     command -v mosquitto_pub >/dev/null || missing+=(mosquitto-clients)
+    command -v openssl >/dev/null || missing+=(openssl)
     ;;
 esac
 [ ${#missing[@]} -gt 0 ] || exit 0

@@ -181,10 +181,11 @@ def _sample_of_record(source: _Source, record: Record, arrival: Arrival) -> Samp
 def _time_of_record(record: Record, arrival: Arrival) -> Instant | None:
     """Time of a record, where it has one.
 
-    A relative time holds against the moment of sending, of which a retained or redelivered message
-    says nothing; and "now" is no better than the time of arrival.
+    A relative time holds against the moment of sending, of which a message that was retained,
+    delivered again or queued says nothing; and "now" is no better than the time of arrival.
     """
-    if record.relative and (arrival.retain or arrival.redelivered or record.at == arrival.at):
+    waited = arrival.retain or arrival.redelivered or arrival.queued
+    if record.relative and (waited or record.at == arrival.at):
         return None
     return record.at
 

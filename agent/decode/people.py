@@ -78,7 +78,7 @@ def decode_sump_message(arrival: Arrival, channel: str, sump: SumpPlan) -> Decod
         If the body is not as expected.
     """
     message = _read(arrival.payload, _MODELS[channel])
-    return _WORDS[type(message)](message, _Occasion(arrival, sump))
+    return _WORDS[type(message)](message, _Occasion(arrival, sump, message.at is not None))
 
 
 def decode_stock(arrival: Arrival, supply: str) -> StockReport:
@@ -153,6 +153,7 @@ class _Occasion:
 
     arrival: Arrival
     sump: SumpPlan
+    dated: bool
 
     def entry(self, message: EntryMessage) -> dict[str, Any]:
         """Fields that all entries share."""
@@ -165,7 +166,7 @@ class _Occasion:
 
     def report(self, entry: Entry) -> Report:
         """Say about which sump an entry is."""
-        return Report(self.sump.id, entry)
+        return Report(self.sump.id, entry, self.dated)
 
 
 def _moment(message: Incoming, arrival: Arrival) -> Instant:

@@ -37,6 +37,8 @@ class Report:
 
     sump: str
     entry: Entry
+    dated: bool = True
+    """Whether the message itself said when."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,6 +14,8 @@ class StoredEntry:
     sump: str
     entry: Entry
     received: Instant
+    used: bool = True
+    """Whether the balance takes it in; a record is kept either way."""
 
 
 @dataclass(slots=True)
@@ -36,6 +38,8 @@ class Batch:
     """Sump, and an event as it was told."""
     retained: dict[str, bytes] = field(default_factory=dict)
     """By topic, what stands there for whoever comes later; empty: taken back."""
+    deliveries: bytes = b""
+    """What was taken in of the broker's deliveries, as `agent.deliveries` writes it down."""
     clock: Instant | None = None
     """Stamp of the newest item taken in: timers have run up to here."""
 
@@ -52,6 +56,7 @@ class Batch:
             or self.history
             or self.events
             or self.retained
+            or self.deliveries
         )
 
 

@@ -114,9 +114,10 @@ class Ledger:
         found: list[Evidence] = [
             entry_from(kind, body)
             for kind, body in self._database.rows(
-                """SELECT kind, body FROM entry AS e WHERE sump = ? AND at > ? AND NOT EXISTS (
+                """SELECT kind, body FROM entry AS e WHERE sump = ? AND at > ? AND used
+                    AND NOT EXISTS (
                     SELECT 1 FROM entry AS r
-                    WHERE r.sump = e.sump AND r.replaces = e.id AND r.number != e.number
+                    WHERE r.sump = e.sump AND r.replaces = e.id AND r.number != e.number AND r.used
                     AND (e.replaces IS NOT r.id OR r.number > e.number))""",
                 sump,
                 after,
@@ -180,6 +181,11 @@ class Ledger:
     def mark_sent(self, numbers: Sequence[int]) -> None:
         """Forget messages that the broker has confirmed."""
         self._execute("DELETE FROM outbox WHERE number = ?", [(number,) for number in numbers])
+
+    def deliveries(self) -> list[bytes]:
+        """What was kept of the broker's deliveries, oldest first."""
+        rows = self._database.rows("SELECT body FROM delivery ORDER BY count")
+        return [body for (body,) in rows]
 
     def filters(self) -> frozenset[str]:
         """Topic filters that the session at the broker was last subscribed to."""

@@ -52,6 +52,10 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         "CREATE TABLE clock (one INTEGER PRIMARY KEY CHECK (one = 1), at INTEGER NOT NULL) STRICT",
     ),
     (*HISTORY, *TOLD),
+    (
+        "ALTER TABLE entry ADD COLUMN used INTEGER NOT NULL DEFAULT 1",
+        "CREATE TABLE delivery (count INTEGER PRIMARY KEY, body BLOB NOT NULL) STRICT",
+    ),
 )
 """Statements that lead from each version to the next; a published one is never changed."""
 

@@ -32,7 +32,7 @@ _NAMES = {kind: name for name, kind in KINDS.items()}
 TOPIC_MAX = 1000
 """Characters of a refused message's topic that are kept."""
 
-EntryRow = tuple[str, str, Instant, Instant, str, str | None, str]
+EntryRow = tuple[str, str, Instant, Instant, str, str | None, str, bool]
 RefusalRow = tuple[Instant, str | None, str, str, str, str]
 
 
@@ -43,7 +43,7 @@ def _reader(kind: str) -> TypeAdapter[Entry]:
 
 
 def entry_row(stored: StoredEntry) -> EntryRow:
-    """Columns of an entry: sump, id, at, received, kind, replaces, body."""
+    """Columns of an entry: sump, id, at, received, kind, replaces, body, used."""
     entry = stored.entry
     return (
         stored.sump,
@@ -53,6 +53,7 @@ def entry_row(stored: StoredEntry) -> EntryRow:
         _NAMES[type(entry)],
         None if isinstance(entry, Delivery) else entry.replaces,
         json.dumps(asdict(entry), separators=(",", ":"), allow_nan=False),
+        stored.used,
     )
 
 

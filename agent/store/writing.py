@@ -5,6 +5,8 @@ from collections import Counter
 from collections.abc import Mapping
 
 from advisor.words import HOUR, Instant, Signal
+from agent.deliveries import KEPT as DELIVERIES_KEPT
+from agent.deliveries import length_of
 from agent.store.batch import Batch
 from agent.store.history import write_history
 from agent.store.rows import entry_row, refusal_row
@@ -28,8 +30,8 @@ def write_evidence(
     )
     if batch.entries:
         connection.executemany(
-            """INSERT OR IGNORE INTO entry (sump, id, at, received, kind, replaces, body)
-            VALUES (?, ?, ?, ?, ?, ?, ?)""",
+            """INSERT OR IGNORE INTO entry (sump, id, at, received, kind, replaces, body, used)
+            VALUES (?, ?, ?, ?, ?, ?, ?, ?)""",
             map(entry_row, batch.entries),
         )
     if batch.stock:
@@ -117,9 +119,19 @@ def write_messages(connection: sqlite3.Connection, batch: Batch) -> None:
             "INSERT INTO outbox (topic, payload, retain) VALUES (?, ?, ?)",
             [(message.topic, message.payload, message.retain) for message in batch.outgoing],
         )
+    if batch.deliveries:
+        _write_deliveries(connection, batch.deliveries)
     if batch.clock is not None:
         connection.execute(
             """INSERT INTO clock VALUES (1, ?)
             ON CONFLICT DO UPDATE SET at = max(at, excluded.at)""",
             (batch.clock,),
         )
+
+
+def _write_deliveries(connection: sqlite3.Connection, deliveries: bytes) -> None:
+    """Write down what was taken in, numbered by the count so far, and forget the oldest."""
+    before = connection.execute("SELECT max(count) FROM delivery").fetchone()[0] or 0
+    count = before + length_of(deliveries)
+    connection.execute("INSERT INTO delivery VALUES (?, ?)", (count, deliveries))
+    connection.execute("DELETE FROM delivery WHERE count <= ?", (before - DELIVERIES_KEPT,))

@@ -290,6 +290,31 @@ def test_an_undated_reading_delivered_again_is_kept_and_not_used():
     assert verdict.reading.at == NOW
 
 
+def test_an_undated_reading_that_waited_at_the_broker_is_kept_and_not_used():
+    """It came with the session's queue: it held at some time while the agent was away."""
+    admission = an_admission()
+
+    assert isinstance(admit(admission, None, queued=True), Keep)
+    assert taken(admit(admission, NOW - HOUR, queued=True)) == NOW - HOUR
+    assert taken(admit(admission, None)) == NOW + 1
+
+
+def test_an_undated_report_that_waited_at_the_broker_is_kept_and_not_used():
+    """A report with a time counts whenever it comes, one delivered again counts as it came."""
+    said = Addition(at=NOW, id="a", water=1.0, concentrate=0.0)
+    waited = Arrival(NOW, "t", b"{}", queued=True)
+    again = Arrival(NOW, "t", b"{}", redelivered=True, queued=True)
+
+    def used(dated: bool, arrival: Arrival) -> bool:
+        verdict = an_admission().admit_report(Report(SUMP, said, dated), arrival)
+        assert isinstance(verdict, Accepted)
+        return verdict.used
+
+    assert not used(False, waited)
+    assert used(True, waited)
+    assert used(False, again)
+
+
 @pytest.mark.parametrize("signal", [Signal.RUNNING, Signal.CUTTING])
 def test_on_and_off_delivered_again_count(signal):
     """A state that was switched once may come in no other message."""

@@ -20,6 +20,8 @@ arrivals = st.builds(
     topic=st.text(st.characters(codec="utf-8"), min_size=1, max_size=40),
     payload=st.one_of(st.binary(max_size=60), st.text(max_size=60).map(str.encode)),
     retain=st.booleans(),
+    redelivered=st.booleans(),
+    queued=st.booleans(),
 )
 
 
@@ -47,6 +49,10 @@ def test_the_lines_are_those_of_the_design() -> None:
     )
     assert line_of(Arrival(at + 250, "t", b"\xff\x00", retain=True)) == (
         b'{"at":"2026-03-02T06:00:00.250Z","topic":"t","payload_base64":"/wA=","retain":true}\n'
+    )
+    assert line_of(Arrival(at, "t", b"1", redelivered=True, queued=True)) == (
+        b'{"at":"2026-03-02T06:00:00Z","topic":"t","payload":"1",'
+        b'"redelivered":true,"queued":true}\n'
     )
     assert line_of(Tick(at)) == b'{"at":"2026-03-02T06:00:00Z"}\n'
 

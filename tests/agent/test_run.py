@@ -43,6 +43,10 @@ class Notebook:
             raise self.trouble
         self.notes.append("commit")
 
+    def deliveries(self) -> list[bytes]:
+        """None yet."""
+        return []
+
     def add(self, items: object) -> None:
         """Put down for the recording."""
         self.notes.append(f"record {len(list(items))}")  # type: ignore[call-overload]  # an iterable

@@ -36,6 +36,8 @@ class AgentProcess:
         *options: str,
         environment: Mapping[str, str] | None = None,
     ) -> None:
+        self.dies_at: tuple[str, ...] = ()
+        """Point and count of `tests.failure.dying_agent`, for the next start only."""
         folder.mkdir(exist_ok=True)
         self.store = folder / "store.db"
         self.log = folder / "agent.log"
@@ -52,6 +54,7 @@ class AgentProcess:
                 [
                     sys.executable,
                     "-m",
+                    *(("tests.failure.dying_agent", *self.dies_at) if self.dies_at else ()),
                     "tests.failure.counting_agent",
                     str(self.port),
                     str(self.store),
@@ -63,6 +66,7 @@ class AgentProcess:
                 stdout=log,
                 stderr=log,
             )
+        self.dies_at = ()
         if online:
             self.wait_for("connected,", before + 1)
 
