@@ -1,6 +1,6 @@
 """What the estimator carries from one piece of evidence to the next: a plain, versioned value."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from advisor.cusum import Cusum
@@ -92,7 +92,7 @@ class SensorStep:
     sd: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Told:
     """What the filter's own moment is told as; `summary` says how."""
 
@@ -122,12 +122,12 @@ class Told:
     """What the inline refractometer should read, and the spread of one reading. [°Brix]"""
 
 
-SILENT = Told()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class Core:
-    """What changes once in a few minutes: the filter, and what surrounds it."""
+    """What changes once in a few minutes: the filter, and what surrounds it.
+
+    Nothing changes it once made; it is not frozen since freezing triples the cost of making one.
+    """
 
     at: Instant = -1
     """Moment for which the filter holds; -1 before the first evidence. [ms]"""
@@ -139,7 +139,7 @@ class Core:
     """`hypotheses.Bank` of the steps that nobody told of."""
     begun: tuple[Instant, ...] = (-1,) * BEGINNINGS
     """Their moments; -1 where a place is free. [ms]"""
-    told: Told = SILENT
+    told: Told = field(default_factory=Told)
     noise: Noise = QUIET
     since: Instant = -1
     """When the accounts began; -1 before. [ms]"""
@@ -176,9 +176,12 @@ class Core:
     """Steps that sensors took, newest last."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Belief:
-    """Everything the estimator knows about one sump; a value, never changed."""
+    """Everything the estimator knows about one sump.
+
+    Nothing changes it once made; it is not frozen since freezing triples the cost of a reading.
+    """
 
     schema: int
     at: Instant

@@ -11,6 +11,7 @@ from advisor.pumps import FILL_MS, count, share_up, switch
 from advisor.slots import SLOT_MS, close
 from advisor.words import MINUTE, Instant, Reading, Signal
 
+LEVEL, BRIX = Signal.LEVEL, Signal.BRIX
 PLACE = {signal: place for place, signal in enumerate(Signal)}
 SETTLED = 4.0 * FILL_MS
 """After a start the level is not read for so long. [ms]"""
@@ -45,29 +46,22 @@ LONGEST: Instant = 25 * MINUTE
 
 def take_reading(belief: Belief, reading: Reading, plan: SumpPlan) -> Belief:
     """Take in one reading of any signal."""
-    at, signal = reading.at, reading.signal
-    slot = belief.slot
+    at, signal, slot, seen = reading.at, reading.signal, belief.slot, belief.seen
     if slot.begin >= 0 and at - slot.begin >= SLOT_MS and _is_full(slot, at):
         belief = _break(belief, plan)
-    place = PLACE[signal]
-    seen = belief.seen
-    newest = (*seen[:place], at, *seen[place + 1 :])
-    warm, watches = belief.temperature, belief.watches
-    if signal is Signal.LEVEL:
+    level, brix = belief.watches
+    if signal is LEVEL:
         slot, watch = _add_level(belief, at, reading.value, plan)
-        watches = (watch, watches[1])
-        if slot.far >= IN_A_ROW_SLOW and _is_step(slot, at - seen[place]):
+        if slot.far >= IN_A_ROW_SLOW and _is_step(slot, at - seen[0]):
             belief = _break(replace(belief, slot=slot), plan)
             slot = belief.slot
-    elif signal is Signal.BRIX:
+        newest, watches = (at, *seen[1:]), (watch, brix)
+    elif signal is BRIX:
         slot, watch = _add_brix(belief, at, reading.value, plan)
-        watches = (watches[0], watch)
+        newest, watches = (seen[0], at, *seen[2:]), (level, watch)
     else:
-        belief = _take_other(belief, reading, plan)
-        slot = belief.slot
-        if signal is Signal.TEMPERATURE:
-            warm = reading.value
-    return Belief(belief.schema, at, belief.core, slot, newest, watches, warm)
+        return _take_other(belief, reading, plan)
+    return Belief(belief.schema, at, belief.core, slot, newest, watches, belief.temperature)
 
 
 def _is_full(slot: Slot, at: Instant) -> bool:
@@ -187,7 +181,7 @@ def _add_brix(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> tupl
     slot, core, watch = belief.slot, belief.core, belief.watches[1]
     pumps = core.pumps
     if core.charging or (
-        plan.signals[Signal.BRIX].needs_flow
+        plan.signals[BRIX].needs_flow
         and (pumps.running == 0 or (pumps.running == 1 and 0 <= pumps.since > at - FLUSHED))
     ):
         return slot, watch
@@ -207,28 +201,38 @@ def _add_brix(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> tupl
             low_squares=slot.low_squares + off * off,
         )
         return low, watch
-    near = slot._replace(
-        begin=begin,
-        brixes=slot.brixes + 1,
-        brix_sum=slot.brix_sum + value,
-        brix_squares=slot.brix_squares + off * off,
-        brix_when=slot.brix_when + (at - begin),
+    near = Slot(
+        begin,
+        slot.levels,
+        slot.level_sum,
+        slot.level_squares,
+        slot.level_when,
+        slot.brixes + 1,
+        slot.brix_sum + value,
+        slot.brix_squares + off * off,
+        slot.brix_when + (at - begin),
+        *slot[9:],
     )
     return near, watch
 
 
 def _take_other(belief: Belief, reading: Reading, plan: SumpPlan) -> Belief:
     """Take in pumps, cutting and totalisers; whatever else there is, is only noted as seen."""
-    signal, at = reading.signal, reading.at
-    if signal is Signal.RUNNING:
-        return _switch(belief, at, int(reading.value > 0.5), plan)
-    if signal is Signal.CUTTING:
-        return _cut(belief, at, reading.value, plan)
-    if signal is Signal.WATER_METER:
-        return take_meter(belief, 0, at, reading.value, plan)
-    if signal is Signal.CONCENTRATE_METER:
-        return take_meter(belief, 1, at, reading.value, plan)
-    return belief
+    signal, at, warm = reading.signal, reading.at, belief.temperature
+    match signal:
+        case Signal.TEMPERATURE:
+            warm = reading.value
+        case Signal.RUNNING:
+            belief = _switch(belief, at, int(reading.value > 0.5), plan)
+        case Signal.CUTTING:
+            belief = _cut(belief, at, reading.value, plan)
+        case Signal.WATER_METER:
+            belief = take_meter(belief, 0, at, reading.value, plan)
+        case Signal.CONCENTRATE_METER:
+            belief = take_meter(belief, 1, at, reading.value, plan)
+    seen, place = belief.seen, PLACE[signal]
+    newest = (*seen[:place], at, *seen[place + 1 :])
+    return Belief(belief.schema, at, belief.core, belief.slot, newest, belief.watches, warm)
 
 
 def _switch(belief: Belief, at: Instant, running: int, plan: SumpPlan) -> Belief:

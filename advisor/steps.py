@@ -21,7 +21,7 @@ ACCEPTED = 4.0
 """Posterior log odds against no step from which on one is believed. [1]"""
 CLEAR = 1.5
 """Lead in log odds over any other step, unless time is up. [1]"""
-UNSTIRRED = 9.0
+UNSTIRRED = 14.0
 """Where no step explains so much, none is weighed. [1]"""
 PATIENCE: Instant = 30 * MINUTE
 """For so long a lead is waited for, and whether it was not bubbles. [ms]"""

@@ -3,6 +3,8 @@
 import math
 from dataclasses import replace
 
+import numpy as np
+
 from advisor import balance
 from advisor import states as s
 from advisor.belief import NO_LOSSES, Core, Told
@@ -20,19 +22,66 @@ LEAST_WINDOW: Instant = HOUR
 """Over less than this no losses are told. [ms]"""
 
 
+_TOTALS = (
+    s.V,
+    s.HOLDUP,
+    s.LOST_WATER,
+    s.LOST_CONCENTRATE,
+    s.ADDED_WATER,
+    s.ADDED_CONCENTRATE,
+    s.DRAINED_WATER,
+    s.DRAINED_CONCENTRATE,
+)
+_SOLUTES = (3, 5, 7)
+"""Which of the totals are concentrate, by their order."""
+_COUNT = len(_TOTALS)
+_UNITS = np.zeros((_COUNT, s.SIZE))
+_UNITS[range(_COUNT), _TOTALS] = 1.0
+_ORDER = list(_TOTALS)
+
+
 def tell(mean: Vector, cov: Matrix, core: Core, plan: SumpPlan, prior: Priors) -> Told:
     """Tell all that the filter knows at its own moment; `None` where nothing tells. [L], [1]"""
+    told = _expectations(mean, cov, core, plan, prior)
+    if not core.volume_known:
+        return told
+    values, spreads = _totals(mean, cov)
+    volume, holdup, *rest = [Estimate(*pair) for pair in zip(values, spreads, strict=True)]
+    depth = depth_at_volume(plan, mean.item(s.V))
+    drawn = told.area / (1.0 + mean.item(s.AREA))
+    over = max(mean.item(s.V) - prior.brim, 0.0) / drawn
+    concentration, correlation = None, 0.0
+    if core.concentration_known:
+        concentration, correlation = _concentration(mean, cov)
+    return replace(
+        told,
+        volume=volume,
+        concentration=concentration,
+        correlation=correlation,
+        rest_depth=Estimate(depth + over, _root(cov.item(s.V, s.V)) / drawn),
+        holdup=holdup,
+        losses=_losses(mean, cov, core),
+        lost=Account(since=core.since, water=rest[0], concentrate=rest[1]),
+        added=Account(since=core.since, water=rest[2], concentrate=rest[3]),
+        drained=Account(since=core.since, water=rest[4], concentrate=rest[5]),
+    )
+
+
+def _expectations(mean: Vector, cov: Matrix, core: Core, plan: SumpPlan, prior: Priors) -> Told:
+    """Tell what the sensors should read, and the concentration where the volume is not known."""
     depth = depth_at_volume(plan, mean.item(s.V))
     area = surface(plan, depth)
     level = level_row(mean, 1.0 if core.pumps.running == 1 else 0.0, 0.0, area, prior.level_sd)
     brix = brix_row(mean, plan.fluid.refractometer_factor, prior.brix_sd)
     scale = 1.0 + mean.item(s.AREA)
-    noise = float(mean[s.WAVES] + mean[s.SWAY] + mean[s.SHIFT])
-    water, more_water, solute, more_solute = (
-        mean[s.WATER_REST : s.CONCENTRATE_CUT + 1] * scale
-    ).tolist()
-    told = Told(
-        rates=(water, more_water, solute, more_solute),
+    noise = mean.item(s.WAVES) + mean.item(s.SWAY) + mean.item(s.SHIFT)
+    rates = mean[s.WATER_REST : s.CONCENTRATE_CUT + 1].tolist()
+    known = core.concentration_known and not core.volume_known
+    concentration, correlation = _concentration(mean, cov) if known else (None, 0.0)
+    return Told(
+        concentration=concentration,
+        correlation=correlation,
+        rates=(rates[0] * scale, rates[1] * scale, rates[2] * scale, rates[3] * scale),
         area=area * scale,
         sensor_depth=depth + noise,
         sensor_up=mean.item(s.HOLDUP) / area,
@@ -41,24 +90,6 @@ def tell(mean: Vector, cov: Matrix, core: Core, plan: SumpPlan, prior: Priors) -
         brix=brix.expected,
         brix_sd=_root(project(cov, brix.places, brix.weights)[1] + brix.variance),
     )
-    if core.volume_known:
-        volume = _entry(mean, cov, s.V)
-        over = max(mean.item(s.V) - prior.brim, 0.0) / area
-        drawn_sd = _root(cov.item(s.V, s.V))
-        told = replace(
-            told,
-            volume=volume,
-            rest_depth=Estimate(depth + over, drawn_sd / area),
-            holdup=_entry(mean, cov, s.HOLDUP),
-            losses=_losses(mean, cov, core),
-            lost=_account(mean, cov, core, s.LOST_WATER),
-            added=_account(mean, cov, core, s.ADDED_WATER),
-            drained=_account(mean, cov, core, s.DRAINED_WATER),
-        )
-    if core.concentration_known:
-        concentration, correlation = _concentration(mean, cov)
-        told = replace(told, concentration=concentration, correlation=correlation)
-    return told
 
 
 def _root(variance: float) -> float:
@@ -66,47 +97,30 @@ def _root(variance: float) -> float:
     return math.sqrt(max(variance, 0.0))
 
 
-_Row = tuple[tuple[int, float], ...]
-
-
-def _true(mean: Vector, row: _Row, *, concentrate: bool = False) -> tuple[float, _Row]:
-    """Give a sum of drawn litres, or of read concentrate, in true litres, and its errors' row."""
-    drawn = sum([mean.item(place) * weight for place, weight in row])
-    wide = 1.0 + mean.item(s.AREA)
-    keep = 1.0 - mean.item(s.FACTOR) if concentrate else 1.0
-    scaled = tuple([(place, weight * wide * keep) for place, weight in row])
-    errors: _Row = (*scaled, (s.AREA, drawn * keep))
-    if concentrate:
-        errors = (*errors, (s.FACTOR, -drawn * wide))
-    return drawn * wide * keep, errors
-
-
-def _entry(mean: Vector, cov: Matrix, place: int, *, concentrate: bool = False) -> Estimate:
-    """Give one entry of the state in true litres. [L]"""
-    value, row = _true(mean, ((place, 1.0),), concentrate=concentrate)
-    return Estimate(value, _root(_product(cov, row, row)))
-
-
-def _account(mean: Vector, cov: Matrix, core: Core, water: int) -> Account:
-    """Give a running total; its concentrate stands behind its water. [L]"""
-    return Account(
-        since=core.since,
-        water=_entry(mean, cov, water),
-        concentrate=_entry(mean, cov, water + 1, concentrate=True),
-    )
+def _totals(mean: Vector, cov: Matrix) -> tuple[list[float], list[float]]:
+    """Give volume, holdup and accounts in true litres, and their sds. [L]"""
+    wide, keep = 1.0 + mean.item(s.AREA), 1.0 - mean.item(s.FACTOR)
+    drawn = mean[_ORDER]
+    scale = np.full(_COUNT, wide)
+    scale[[*_SOLUTES]] *= keep
+    rows = _UNITS * scale[:, None]
+    rows[:, s.AREA] = drawn * scale / wide
+    rows[_SOLUTES, s.FACTOR] = -wide * drawn[[*_SOLUTES]]
+    variances = ((rows @ cov) * rows).sum(axis=1)
+    return (drawn * scale).tolist(), np.sqrt(np.maximum(variances, 0.0)).tolist()
 
 
 def _concentration(mean: Vector, cov: Matrix) -> tuple[Estimate, float]:
     """Give the concentration, and its error's correlation with the volume's. [1]"""
     volume, keep = max(mean.item(s.V), 1e-3), 1.0 - mean.item(s.FACTOR)
     read = balance.concentration(mean)
-    strength = read * keep
-    row = ((s.V, -strength / volume), (s.C, keep / volume), (s.FACTOR, -read))
-    sd = _root(_product(cov, row, row))
-    _, whole = _true(mean, ((s.V, 1.0),))
-    scale = sd * _root(_product(cov, whole, whole))
-    shared = _product(cov, whole, row) / scale if scale > 0.0 else 0.0
-    return Estimate(strength, sd), min(max(shared, -1.0), 1.0)
+    wide, strength = 1.0 + mean.item(s.AREA), read * keep
+    rows = np.zeros((2, s.SIZE))
+    rows[0, [s.V, s.AREA]] = wide, volume
+    rows[1, [s.V, s.C, s.FACTOR]] = -strength / volume, keep / volume, -read
+    (vv, vc), (_, cc) = (rows @ cov @ rows.T).tolist()
+    sd, scale = _root(cc), _root(vv) * _root(cc)
+    return Estimate(strength, sd), min(max(vc / scale, -1.0), 1.0) if scale > 0.0 else 0.0
 
 
 def depth_at_volume(plan: SumpPlan, volume: float) -> float:
@@ -124,21 +138,30 @@ def _losses(mean: Vector, cov: Matrix, core: Core) -> Losses:
     if not core.clones or at - core.clones[0][0] < LEAST_WINDOW:
         return NO_LOSSES
     begin, mix = window_start(core.clones, at)
-    span = days(at - begin)
-    water, water_row = _since(mean, s.LOST_WATER, mix)
-    hours = (at - begin) / HOUR
-    lost = Estimate(water / span, _root(_product(cov, water_row, water_row)) / span)
+    span, hours = days(at - begin), (at - begin) / HOUR
+    rows = np.zeros((2, s.SIZE))
+    rows[0, s.LOST_WATER] = rows[1, s.LOST_CONCENTRATE] = 1.0
+    for place, weight in mix:
+        rows[0, place] = rows[1, place + 1] = -weight
+    drawn_water, drawn_solute = (rows @ mean).tolist()
+    wide, keep = 1.0 + mean.item(s.AREA), 1.0 - mean.item(s.FACTOR)
+    rows[0] *= wide
+    rows[1] *= wide * keep
+    rows[0, s.AREA], rows[1, s.AREA] = drawn_water, drawn_solute * keep
+    rows[1, s.FACTOR] = -drawn_solute * wide
+    (ww, wc), (_, cc) = (rows @ cov @ rows.T).tolist()
+    water = Estimate(drawn_water * wide / span, _root(ww) / span)
     if not core.concentration_known:
         return Losses(
-            window_h=hours, water=lost, concentrate=None, evaporation=None, carry_off=None
+            window_h=hours, water=water, concentrate=None, evaporation=None, carry_off=None
         )
-    concentrate, row = _since(mean, s.LOST_CONCENTRATE, mix)
-    solute = Estimate(concentrate / span, _root(_product(cov, row, row)) / span)
-    strength = balance.concentration(mean)
-    shared = _product(cov, water_row, row) / span**2
-    parts = balance.split(lost, solute, shared, strength) if strength > 0.0 else (None, None)
+    solute = Estimate(drawn_solute * wide * keep / span, _root(cc) / span)
+    strength = balance.concentration(mean) * keep
+    parts: tuple[Estimate | None, Estimate | None] = (None, None)
+    if strength > 0.0:
+        parts = balance.split(water, solute, wc / span**2, strength)
     return Losses(
-        window_h=hours, water=lost, concentrate=solute, evaporation=parts[0], carry_off=parts[1]
+        window_h=hours, water=water, concentrate=solute, evaporation=parts[0], carry_off=parts[1]
     )
 
 
@@ -156,15 +179,3 @@ def window_start(
             return goal, ((s.clone_pair(place), 1.0 - share), (s.clone_pair(other), share))
         begin, place = later, other
     return begin, ((s.clone_pair(place), 1.0),)
-
-
-def _since(mean: Vector, total: int, mix: _Row) -> tuple[float, _Row]:
-    """Give what a total grew by since a kept moment, and the row that says so. [L]"""
-    second = total - s.LOST_WATER
-    row = ((total, 1.0), *((place + second, -weight) for place, weight in mix))
-    return _true(mean, row, concentrate=second == 1)
-
-
-def _product(cov: Matrix, one: _Row, other: _Row) -> float:
-    """Give the covariance of two weighted sums of the state. [L²]"""
-    return sum([a * b * cov.item(i, j) for i, a in one for j, b in other])

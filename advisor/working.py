@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from advisor import balance, events, observation
 from advisor import states as s
-from advisor.belief import EMPTY, Belief, Core
+from advisor.belief import EMPTY, Belief, Core, Told
 from advisor.filter_step import Matrix, Vector, learn, move, pack, project, unpack
 from advisor.hypotheses import Bank
 from advisor.noise import adapted
@@ -67,8 +67,9 @@ class Working:
 
     def core(self) -> Core:
         """Give the filter as a value again, and what is told of it."""
-        core = replace(
-            self.settled,
+        old = self.settled
+        return replace(
+            old,
             at=self.at,
             mean=pack(self.mean),
             cov=pack(self.cov),
@@ -76,9 +77,16 @@ class Working:
             noise=self.noise,
             bank=self.bank.text(),
             begun=tuple(self.bank.begun),
-            notes=tuple([events.weigh(note, self.mean, self.cov) for note in self.settled.notes]),
+            notes=tuple([events.weigh(note, self.mean, self.cov) for note in old.notes]),
+            told=self._told(),
         )
-        return replace(core, told=tell(self.mean, self.cov, core, self.plan, self.prior))
+
+    def _told(self) -> Told:
+        """Tell what the filter knows, with the pumps as they are now."""
+        old = self.settled
+        if old.at != self.at or old.pumps is not self.pumps:
+            old = replace(old, at=self.at, pumps=self.pumps)
+        return tell(self.mean, self.cov, old, self.plan, self.prior)
 
     def belief(self, belief: Belief, core: Core, at: Instant) -> Belief:
         """Give the belief after an entry at a moment, with `core` around the filter."""
