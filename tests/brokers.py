@@ -24,9 +24,18 @@ class Mosquitto:
     logins : mapping of str to str
         Passwords by user; where there are some, the file's second listener is opened too: TLS,
         passwords, and the rights of `config/mosquitto.acl`.
+    max_queued_messages : int, optional
+        In place of the file's.
     """
 
-    def __init__(self, folder: Path, logins: Mapping[str, str] | None = None) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        logins: Mapping[str, str] | None = None,
+        *,
+        max_queued_messages: int | None = None,
+    ) -> None:
+        self._max_queued = max_queued_messages
         self.folder = folder
         self.port = free_port()
         self.tls_port = free_port()
@@ -42,6 +51,9 @@ class Mosquitto:
         text = shipped("mosquitto.conf").read_text("utf-8")
         text = _replaced(text, r"^listener 1883 ", f"listener {self.port} ")
         text = _replaced(text, r"^persistence_location .*$", f"persistence_location {self.folder}/")
+        if self._max_queued is not None:
+            limit = f"max_queued_messages {self._max_queued}"
+            text = _replaced(text, r"^max_queued_messages .*$", limit)
         if self._logins:
             text = self._secured(text)
         config = self.folder / "mosquitto.conf"
@@ -99,10 +111,15 @@ def _replaced(text: str, pattern: str, by: str) -> str:
 
 
 @contextmanager
-def a_mosquitto(folder: Path, logins: Mapping[str, str] | None = None) -> Iterator[Mosquitto]:
+def a_mosquitto(
+    folder: Path,
+    logins: Mapping[str, str] | None = None,
+    *,
+    max_queued_messages: int | None = None,
+) -> Iterator[Mosquitto]:
     """Run a mosquitto, end it afterwards."""
     folder.mkdir(exist_ok=True)
-    broker = Mosquitto(folder, logins)
+    broker = Mosquitto(folder, logins, max_queued_messages=max_queued_messages)
     broker.start()
     try:
         yield broker

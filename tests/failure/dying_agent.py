@@ -1,7 +1,8 @@
 """An agent that ends itself, as `kill -9` does, at one chosen point of its work.
 
 ``python -m tests.failure.dying_agent POINT COUNT MODULE ARGUMENTS...`` runs a module as its own
-program; at the COUNT-th time that its work comes to POINT, the process is gone.
+program; at the COUNT-th time that its work comes to POINT, the process is gone. At the point
+`network-thread` only the thread is: an error escapes from paho.
 """
 
 import functools
@@ -11,6 +12,8 @@ import signal
 import sys
 from collections.abc import Callable
 from typing import Any
+
+from paho.mqtt.client import Client
 
 from agent.broker import BrokerLink
 from agent.recording import RecordingWriter
@@ -26,6 +29,21 @@ POINTS: dict[str, tuple[type, str, bool]] = {
     "before-mark-sent": (Ledger, "mark_sent", False),
 }
 """Class, method, and whether the process ends behind it."""
+
+
+def break_network_thread(count: int) -> None:
+    """Let an error escape in paho's thread at the COUNT-th message."""
+    handle: Callable[..., Any] = Client._handle_publish
+    left = count
+
+    def failing(self: Client) -> Any:
+        nonlocal left
+        left -= 1
+        if left <= 0:
+            raise RuntimeError("the network thread dies")
+        return handle(self)
+
+    setattr(Client, "_handle_publish", failing)  # noqa: B010  a method is replaced on purpose
 
 
 def end_at(point: str, count: int) -> None:
@@ -50,7 +68,10 @@ def end_at(point: str, count: int) -> None:
 
 
 if __name__ == "__main__":
-    end_at(sys.argv[1], int(sys.argv[2]))
+    if sys.argv[1] == "network-thread":
+        break_network_thread(int(sys.argv[2]))
+    else:
+        end_at(sys.argv[1], int(sys.argv[2]))
     module = sys.argv[3]
     sys.argv = sys.argv[3:]
     runpy.run_module(module, run_name="__main__", alter_sys=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import pytest
 
 from agent.arrival import Arrival, Outgoing
-from agent.broker import BrokerLink
+from agent.broker import MISTAKES, BrokerLink
 from agent.broker_client import Session
 from agent.clock import ManualClock
 from agent.errors import BrokerError
@@ -58,6 +58,27 @@ class Ends:
         self.link.acknowledge([token for _, token in self.items if token is not None])
 
 
+def a_bare_link(
+    port: int,
+    filters: tuple[str, ...] = ("in/#",),
+    former: frozenset[str] = frozenset(),
+    inbox: Inbox | None = None,
+) -> BrokerLink:
+    """A link of the client id `test` that is not started."""
+    return BrokerLink(
+        BrokerSettings(host="127.0.0.1", port=port, tls=False),
+        None,
+        Session(
+            client_id="test",
+            filters=filters,
+            former_filters=former,
+            online=Outgoing("status", b"online", retain=True),
+            offline=Outgoing("status", b"offline", retain=True),
+        ),
+        inbox or Inbox(ManualClock(1000)),
+    )
+
+
 @contextmanager
 def a_link(
     broker: Mosquitto,
@@ -67,18 +88,7 @@ def a_link(
 ) -> Iterator[Ends]:
     """A connected link of the client id `test`."""
     inbox = make_inbox(ManualClock(1000))
-    link = BrokerLink(
-        BrokerSettings(host="127.0.0.1", port=broker.port, tls=False),
-        None,
-        Session(
-            client_id="test",
-            filters=filters or ("in/#",),
-            former_filters=former,
-            online=Outgoing("status", b"online", retain=True),
-            offline=Outgoing("status", b"offline", retain=True),
-        ),
-        inbox,
-    )
+    link = a_bare_link(broker.port, filters or ("in/#",), former, inbox)
     link.start()
     assert link.wait_until_connected(10.0)
     try:
@@ -168,6 +178,47 @@ def test_a_mistake_in_a_callback_does_not_end_the_network_thread(
 
             assert ends.payloads == [b"bad"]
     assert "mistake in a callback" in caplog.text
+
+
+CALLBACKS = (
+    "on_pre_connect",
+    "on_connect",
+    "on_connect_fail",
+    "on_subscribe",
+    "on_publish",
+    "on_disconnect",
+)
+
+
+@pytest.mark.parametrize("name", CALLBACKS)
+def test_a_mistake_in_any_other_callback_is_told(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture, name: str
+) -> None:
+    """Connected and deaf is worse than ended: `check` raises, and the process begins anew."""
+
+    def mistake(*_: object) -> None:
+        raise RuntimeError("a mistake")
+
+    monkeypatch.setattr(BrokerLink, f"_{name}", mistake)
+    link = a_bare_link(1)
+    callback = getattr(link._client, name)
+    callback(link._client)
+
+    with pytest.raises(BrokerError, match="for a mistake in millpond"):
+        link.check()
+    assert "mistake in a callback" in caplog.text
+
+
+def test_messages_that_fail_without_end_are_told() -> None:
+    """What fails stays with the broker; a hundred of them would be all that it lets wait."""
+    link = a_bare_link(1)
+    for _ in range(MISTAKES - 1):
+        link._client.on_message()
+    link.check()
+    link._client.on_message()
+
+    with pytest.raises(BrokerError, match="in whose receipt millpond failed"):
+        link.check()
 
 
 def test_topics_that_are_no_longer_wanted_are_given_up(mosquitto: Mosquitto) -> None:

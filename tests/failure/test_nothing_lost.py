@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.brokers import Mosquitto
+from tests.brokers import Mosquitto, a_mosquitto
 from tests.clients import a_gateway, a_listener
 from tests.failure.counting_agent import PREFIX
 from tests.failure.processes import an_agent, dated
@@ -163,3 +163,25 @@ def test_what_was_to_be_told_is_told_after_a_restart(mosquitto: Mosquitto, tmp_p
 
             told = [int(payload) for payload in listener.payloads(f"{PREFIX}/seen")]
         assert list(dict.fromkeys(told)) == list(range(200))
+
+
+def test_a_queue_of_the_brokers_own_limit_shows_as_a_gap(tmp_path: Path) -> None:
+    """With mosquitto's default limit the newest beyond 1000 are lost, and nobody is told: what is
+    stored has a gap there, and what comes afterwards is taken in."""
+    with (
+        a_mosquitto(tmp_path / "broker", max_queued_messages=1000) as mosquitto,
+        an_agent(tmp_path / "agent", mosquitto.port) as agent,
+        a_gateway(mosquitto.port) as gateway,
+    ):
+        agent.start()
+        agent.kill()
+        gateway.send_all(dated(2000), pause_every=1000)
+        gateway.wait()
+        agent.start()
+        agent.wait_for("what had waited has come in")
+        gateway.send_all(dated(1, start=5000))
+        wait_until(lambda: agent.numbers()[-1:] == [5000], "what came afterwards")
+
+        numbers = agent.numbers()
+        assert numbers == [*range(len(numbers) - 1), 5000]
+        assert 1000 <= len(numbers) <= 1501  # the queue, and what is in flight beside it
