@@ -1,12 +1,26 @@
 """What people at a machine have heard from the agent, and how they carry it out."""
 
 import json
+from functools import partial
 from typing import Any
 
 from simulators.instants import MINUTE, SECOND, instant, rfc3339
 from simulators.machine_tool import MachineTool, Pour
 
 _POURING = ("top-up", "exchange", "charge")
+
+
+def _understood(body: dict[str, Any]) -> dict[str, Any]:
+    """An advice with all that following it takes, numbers as numbers."""
+    mix = body["mix"]
+    parts = {key: float(mix[key]) for key in ("water_l", "concentrate_l")} if mix else None
+    return {
+        "id": str(body["id"]),
+        "kind": str(body["kind"]),
+        "until": instant(str(body["valid_until"])),
+        "drain_l": float(body["drain_l"]),
+        "mix": parts,
+    }
 
 
 class Heard:
@@ -19,8 +33,14 @@ class Heard:
         self._done: set[str] = set()
 
     def hear(self, payload: bytes) -> None:
-        """Take in a message; an empty one withdraws the advice."""
-        self._advice = json.loads(payload) if payload else None
+        """Take in a message; an empty one withdraws the advice.
+
+        Raises
+        ------
+        ValueError, KeyError, TypeError
+            If it is no advice that somebody could follow.
+        """
+        self._advice = _understood(json.loads(payload)) if payload else None
 
     @property
     def advised(self) -> bool:
@@ -31,18 +51,16 @@ class Heard:
     def follow(self, now: int) -> None:
         """Do what is advised, as well as buckets allow, and report it."""
         advice = self._advice
-        if advice is None or instant(str(advice["valid_until"])) < now:
+        if advice is None or advice["until"] < now:
             return
-        self._done.add(str(advice["id"]))
-        begin = now
-        if advice["drain_l"]:
-            begin = self._drain(now, float(advice["drain_l"]), str(advice["id"]))
-        mix = advice["mix"]
+        name, mix = advice["id"], advice["mix"]
+        self._done.add(name)
+        begin = self._drain(now, advice["drain_l"], name) if advice["drain_l"] > 0.0 else now
         if mix is not None:
-            water, concentrate = float(mix["water_l"]), float(mix["concentrate_l"])
-            self._tool.agenda.at(
-                begin, lambda then: self._pour(then, water, concentrate, str(advice["id"]))
+            pour = partial(
+                self._pour, water=mix["water_l"], concentrate=mix["concentrate_l"], advice=name
             )
+            self._tool.agenda.at(begin, pour)
 
     def _drain(self, now: int, volume: float, advice: str) -> int:
         """Take fluid out first: moment at which that is done. [ms]"""

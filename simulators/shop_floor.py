@@ -91,11 +91,29 @@ class ShopFloor:
         return self._journal.take()
 
     def hear(self, topic: str, payload: bytes) -> None:
-        """Take in what the agent publishes: advice, setpoints, leases."""
+        """Take in what the agent publishes: advice, setpoints, leases.
+
+        What cannot be understood does no harm: people and stations leave it, the truth tells it.
+        """
         head, _, what = topic.rpartition("/")
         name = head.rpartition("/")[2]
         if name not in self.tools or head != f"{self.scenario.prefix}/{name}":
             return
+        try:
+            self._understand(name, what, payload)
+        except (ValueError, KeyError, TypeError, AttributeError) as error:
+            self._journal.write(
+                {
+                    "type": "not-understood",
+                    "at": rfc3339(self.now),
+                    "sump": name,
+                    "what": what,
+                    "why": f"{type(error).__name__}: {error}"[:200],
+                }
+            )
+
+    def _understand(self, name: str, what: str, payload: bytes) -> None:
+        """Give a message to whom it is for."""
         if what == "advice":
             self.heard[name].hear(payload)
         elif what == "setpoint" and name in self.stations and payload:

@@ -195,3 +195,27 @@ def test_wrong_clock_refuses_setpoints_as_expired():
     _, messages, events = dosed(trouble("clock", 1200))
     assert said(messages, "/accepted")[0]["reason"] == "expired"
     assert events == []
+
+
+@pytest.mark.parametrize(
+    ("topic", "payload"),
+    [
+        ("setpoint", b"no json"),
+        ("setpoint", b"{}"),
+        ("setpoint", b"[1]"),
+        ("lease", b'{"setpoint": 3}'),
+        ("advice", b'{"id": "a"}'),
+        ("advice", b"\xff"),
+        ("advice", b'{"id": "a", "mix": {"water_l": "x"}, "kind": "top-up"}'),
+    ],
+)
+def test_what_nobody_understands_does_no_harm(topic, payload):
+    """A broken message is in the truth, and the plant goes on."""
+    floor = plant(STATION)
+    floor.hear(f"millpond/shop/m1/{topic}", payload)
+    run(floor, 0.05)
+    records = [r for r in floor.take_truth() if r["type"] == "not-understood"]
+    if topic == "lease":
+        assert records == []  # no dose is in hand: nobody listens for leases
+    else:
+        assert [r["what"] for r in records] == [topic]
