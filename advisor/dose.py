@@ -124,13 +124,27 @@ def task_for(
         weakest=fluid.weak_mix,
         strongest=fluid.premix_max,
         stock=stock,
-        ways=ways_to_pour(sump, cap - min(volume.value, cap)),
+        ways=ways_to_pour(
+            sump,
+            cap - min(volume.value, cap),
+            _ideal_strength(volume.value, concentration.value, wanted, sump),
+        ),
         volume_tolerance=volume_tolerance(sump),
         target_tolerance=target_tolerance(sump),
         drain=FOR_BAND if spilling else NEVER,
         drain_step=1.0,
         least_drain=max(volume.value - safe, 0.0) if spilling else 0.0,
     )
+
+
+def _ideal_strength(volume: float, concentration: float, wanted: float, sump: SumpPlan) -> float:
+    """Strength that leads to volume [L] and target, as near as the fluid's limits allow. [1]"""
+    fluid = sump.fluid
+    room = wanted - volume
+    if room <= 0.0:
+        return fluid.weak_mix if concentration > fluid.target else fluid.premix_max
+    ideal = (fluid.target * wanted - concentration * volume) / room
+    return min(max(ideal, fluid.weak_mix), fluid.premix_max)
 
 
 def target_tolerance(sump: SumpPlan) -> float:
@@ -208,7 +222,7 @@ def _with_draining(task: Task, sump: SumpPlan) -> Task:
     fresh = task.weakest if strength > target else task.strongest
     share = min((strength - target) / (strength - fresh) * 1.2, 1.0) if strength != fresh else 1.0
     room = task.cap - min(task.volume.value, task.cap) + share * task.volume.value
-    return replace(task, drain=FOR_BAND, ways=ways_to_pour(sump, room))
+    return replace(task, drain=FOR_BAND, ways=ways_to_pour(sump, room, fresh))
 
 
 def _plan(task: Task, choice: Choice, sump: SumpPlan) -> DosePlan:

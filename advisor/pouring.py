@@ -18,6 +18,7 @@ class Way:
     """
 
     name: str
+    """Of the vessel, or of what the portion is."""
     fill: float
     """Most that one batch holds. [L]"""
     marks: tuple[float, float]
@@ -30,6 +31,8 @@ class Way:
     """Batches at most."""
     limits: tuple[float, float] | None = None
     """Weakest and strongest batch, where not those of the task. [1]"""
+    supply: str = ""
+    """Where a premix comes from, or the first of the two; empty: water line and drum."""
     part: int = 0
     """Ways of one part exclude each other: a strong mix, and what fills up the rest."""
 
@@ -86,3 +89,13 @@ class Choice:
 def strengths_of(task: Task, way: Way) -> tuple[float, float]:
     """Weakest and strongest batch that may be made this way. [1]"""
     return way.limits or (task.weakest, task.strongest)
+
+
+def ingredients(way: Way, batch: Batch) -> tuple[float, float]:
+    """How much of the first and of the second of a way is in one batch. [L]"""
+    total = batch.water + batch.concentrate
+    first, second = way.strengths
+    if second is None:
+        return total, 0.0
+    of_second = (batch.concentrate - first * total) / (second - first)
+    return round(total - of_second, 9), round(of_second, 9)

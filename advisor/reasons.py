@@ -5,8 +5,8 @@ from collections.abc import Callable
 from advisor.effects import After, Batch
 from advisor.errors import AdvisorError
 from advisor.mixing import exchange_to
-from advisor.plan import SumpPlan, Vessel
-from advisor.pouring import Choice, Task
+from advisor.plan import SumpPlan
+from advisor.pouring import Choice, Task, Way, ingredients
 from advisor.vessels import finest, vessel_named
 from advisor.wording import litres, measured, number, percent
 
@@ -33,9 +33,7 @@ def for_nothing(task: Task) -> tuple[str, ...]:
 
 def how_to_pour(choice: Choice, sump: SumpPlan) -> str:
     """Say the batches in the order of pouring: water first. [L]"""
-    vessels = [vessel_named(sump, way.name) for way in choice.ways]
-    jug = finest(sump)
-    said = [_batch(b, v, jug) for b, v in zip(choice.batches, vessels, strict=True)]
+    said = [_batch(way, b, sump) for way, b in zip(choice.ways, choice.batches, strict=True)]
     return "; then ".join(said) + "." if said else ""
 
 
@@ -57,15 +55,30 @@ def shortfalls(task: Task, after: After, say: Callable[[float], str] = litres) -
     return said
 
 
-def _batch(batch: Batch, vessel: Vessel | None, jug: Vessel | None) -> str:
+def _batch(way: Way, batch: Batch, sump: SumpPlan) -> str:
     """Say one kind of batch: water, then concentrate into it, how many times. [L]"""
+    vessel, (first, second) = vessel_named(sump, way.name), ingredients(way, batch)
     parts = []
-    if batch.water > 0.0:
-        parts.append(f"{measured(batch.water, vessel)} of water")
-    if batch.concentrate > 0.0:
-        parts.append(f"{measured(batch.concentrate, jug)} of concentrate into it")
+    if first > 0.0:
+        parts.append(f"{measured(first, vessel)} of {_first_of(way)}")
+    if second > 0.0:
+        into = " into it" if parts else ""
+        parts.append(f"{measured(second, finest(sump))} of {_second_of(way)}{into}")
     said = ", then ".join(parts)
     return f"{batch.count} times: {said}" if batch.count > 1 else said
+
+
+def _first_of(way: Way) -> str:
+    """Name what goes into the vessel first; strengths in [1]."""
+    strength = way.strengths[0]
+    return f"mix from {way.supply}, set to {percent(strength)}" if strength > 0.0 else "water"
+
+
+def _second_of(way: Way) -> str:
+    """Name what goes into the vessel then; strengths in [1]."""
+    strength = way.strengths[1]
+    whole = strength is None or strength == 1.0
+    return "concentrate" if whole else f"premix from {way.supply} ({percent(strength or 0.0)})"
 
 
 def _draining(task: Task, choice: Choice) -> str:

@@ -1,8 +1,10 @@
 """What people pour from, as ways of making a mix."""
 
+from collections.abc import Iterator
+from dataclasses import replace
 from math import ceil, inf
 
-from advisor.plan import SumpPlan, Vessel
+from advisor.plan import SumpPlan, Supply, Vessel
 from advisor.pouring import Way
 from advisor.wording import count_unit
 
@@ -14,6 +16,10 @@ REST = "rest"
 
 MANY = 24
 """More batches than this nobody carries: the amounts are then measured by meter or in a tank."""
+
+
+SETTINGS_TRIED = 2
+"""Settings of a proportioner nearest to the ideal strength; the weakest and strongest besides."""
 
 
 def marks(sump: SumpPlan) -> tuple[float, float]:
@@ -30,12 +36,22 @@ def smallest_fill(sump: SumpPlan) -> float:
     return min((vessel.fill for vessel in sump.vessels), default=DEFAULT_MARK)
 
 
-def ways_to_pour(sump: SumpPlan, room: float) -> tuple[Way, ...]:
-    """Ways of making a mix that fills at most `room` [L]."""
-    ways = tuple(
-        way for vessel in sump.vessels for way in [_by_hand(sump, vessel, room)] if way.most <= MANY
-    )
-    return ways or (_measured(sump),)
+def ways_to_pour(sump: SumpPlan, room: float, ideal: float) -> tuple[Way, ...]:
+    """Ways of making a mix that fills at most `room`.
+
+    Parameters
+    ----------
+    sump : SumpPlan
+        Its vessels and supplies. Where none gives a mix that the fluid takes, a drum is taken for
+        granted.
+    room : float
+        For all batches together. [L]
+    ideal : float
+        Strength that would be right: of a proportioner's settings those around it are tried. [1]
+    """
+    ways = [way for kind in _kinds(sump, ideal) for way in _in_vessels(sump, room, kind)]
+    carried = tuple(way for way in ways if way.most <= MANY)
+    return carried or tuple(replace(kind, marks=marks(sump)) for kind in _kinds(sump, ideal))
 
 
 def ways_to_charge(sump: SumpPlan, volume: float) -> tuple[Way, ...]:
@@ -46,7 +62,7 @@ def ways_to_charge(sump: SumpPlan, volume: float) -> tuple[Way, ...]:
     fluid = sump.fluid
     coarse, fine = marks(sump)
     share = (fluid.target - fluid.weak_mix) / max(fluid.premix_max - fluid.weak_mix, 1e-9)
-    strong = ways_to_pour(sump, min(share * 1.2, 1.0) * volume)
+    strong = ways_to_pour(sump, min(share * 1.2, 1.0) * volume, fluid.target)
     weak = (fluid.weak_mix, min(1.5 * fluid.weak_mix, fluid.premix_max))
     second = 1.0 if fluid.weak_mix > 0.0 else None
     rest = Way(
@@ -71,17 +87,42 @@ def finest(sump: SumpPlan) -> Vessel | None:
     return min(sump.vessels, key=lambda vessel: vessel.graduation, default=None)
 
 
-def _by_hand(sump: SumpPlan, vessel: Vessel, room: float) -> Way:
-    """Mix in the vessel itself. [L]"""
-    return Way(
-        name=vessel.id,
-        fill=vessel.fill,
-        marks=(vessel.graduation, marks(sump)[1]),
-        unit=count_unit(vessel),
-        most=max(ceil(room / vessel.fill), 1),
-    )
+def _kinds(sump: SumpPlan, ideal: float) -> list[Way]:
+    """What a mix can be made of, in no vessel yet. Strengths in [1]."""
+    kinds = []
+    supplies = [supply for supply in sump.supplies if supply.kind != "water"]
+    if not supplies or any(supply.kind == "drum" for supply in supplies):
+        kinds.append(_of_any_size(""))
+    for supply in supplies:
+        if supply.kind == "premix" and supply.strength is not None:
+            kinds.append(_of_any_size(supply.id, (0.0, supply.strength)))
+        if supply.kind == "proportioner":
+            settings = _settings(supply, sump, ideal)
+            kinds += [_of_any_size(supply.id, (setting, None)) for setting in settings]
+    return kinds or [_of_any_size("")]
 
 
-def _measured(sump: SumpPlan) -> Way:
-    """Mix everything in one, measured by meter or in a tank. [L]"""
-    return Way(name="", fill=inf, marks=marks(sump))
+def _settings(supply: Supply, sump: SumpPlan, ideal: float) -> list[float]:
+    """Settings that the fluid takes: those nearest to the ideal strength, and the extremes. [1]"""
+    fluid = sump.fluid
+    taken = sorted({s for s in supply.settings if fluid.weak_mix <= s <= fluid.premix_max})
+    nearest = sorted(taken, key=lambda setting: abs(setting - ideal))[:SETTINGS_TRIED]
+    return sorted({*nearest, *taken[:1], *taken[-1:]})
+
+
+def _of_any_size(supply: str, strengths: tuple[float, float | None] = (0.0, 1.0)) -> Way:
+    """Make a mix of two things, measured by meter or in a tank. [1]"""
+    return Way(name="", supply=supply, fill=inf, marks=(0.0, 0.0), strengths=strengths)
+
+
+def _in_vessels(sump: SumpPlan, room: float, kind: Way) -> Iterator[Way]:
+    """Make it in each of the vessels, to their marks. [L]"""
+    for vessel in sump.vessels:
+        yield replace(
+            kind,
+            name=vessel.id,
+            fill=vessel.fill,
+            marks=(vessel.graduation, marks(sump)[1]),
+            unit=count_unit(vessel),
+            most=max(ceil(room / vessel.fill), 1),
+        )

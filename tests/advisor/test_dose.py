@@ -19,7 +19,7 @@ from advisor.dose import (
 from advisor.effects import After
 from advisor.errors import AdvisorError
 from advisor.geometry import LyingCylinder, UprightCylinder, volume_at
-from advisor.plan import Levels, SumpPlan, Vessel
+from advisor.plan import Levels, SumpPlan, Supply, Vessel
 from advisor.units import FLUID_OUNCE, GALLON
 from advisor.words import Estimate
 from tests.plants import FLUID, a_sump
@@ -28,6 +28,12 @@ EXACT = 1e-6
 
 STATES = int(os.environ.get("MILLPOND_STATES", "1000"))
 """Random states that a property is tried on; more in a soak."""
+
+TAP = Supply(
+    id="tap", kind="proportioner", fluid="semi-a", settings=(0.0, 0.02, 0.04, 0.06, 0.08, 0.3)
+)
+TOTE = Supply(id="tote", kind="premix", fluid="semi-a", strength=0.15)
+DRUM = Supply(id="drum", kind="drum", fluid="semi-a", volume=200.0)
 
 sumps = st.builds(
     lambda tank, vessels, weak, margin: a_sump(
@@ -64,7 +70,7 @@ sumps = st.builds(
     st.sampled_from([0.0, 2.0]),
 )
 
-shares = st.floats(0.1, 1.0)
+shares = st.floats(0.4, 1.0)
 """Of the volume at the brim."""
 
 
@@ -117,6 +123,19 @@ def test_every_dose_conserves_and_keeps_the_limits(case):
     assert_conserved(plan, case)
     assert_within_limits(plan, case)
     assert_measurable(plan, case.sump)
+
+
+@settings(max_examples=60, deadline=None)
+@given(cases, st.sampled_from([(TAP,), (TAP, TOTE), (DRUM, TOTE)]))
+def test_limits_hold_whatever_the_mix_comes_from(case, supplies):
+    """Out of a proportioner, a tote or a drum: conserved, and within every limit."""
+    case = replace(case, sump=replace(case.sump, supplies=supplies))
+    plan = plan_top_up(
+        case.volume, case.concentration, case.correlation, case.sump, stock=case.stock
+    )
+
+    assert_conserved(plan, case)
+    assert_within_limits(plan, case)
 
 
 def assert_conserved(plan: DosePlan, case: Case) -> None:
@@ -318,3 +337,40 @@ def test_a_state_that_no_sump_has_is_refused(volume, strength):
     """Not a number, negative, or pure concentrate: an error that names it."""
     with pytest.raises(AdvisorError):
         plan_top_up(volume, strength, 0.0, a_sump())
+
+
+def test_a_proportioner_is_set_to_what_it_can_be_set_to():
+    """Batches have the strength of one of its settings, and say so."""
+    sump = a_sump(supplies=(TAP,))
+    plan = plan_top_up(Estimate(330.0, 1.0), Estimate(0.085, 0.0005), 0.0, sump)
+
+    assert plan.batches
+    for batch in plan.batches:
+        strength = batch.concentrate / (batch.water + batch.concentrate)
+        assert any(strength == pytest.approx(setting) for setting in TAP.settings)
+    assert "mix from tap, set to" in plan.why[0]
+
+
+def test_a_tote_of_premix_is_let_down_with_water():
+    """Water first, then premix; nothing is stronger than what the tote holds."""
+    plan = plan_top_up(Estimate(330.0, 1.0), Estimate(0.075, 0.0005), 0.0, a_sump(supplies=(TOTE,)))
+
+    assert plan.after.concentration.value == pytest.approx(0.08, abs=0.00125)
+    for batch in plan.batches:
+        assert batch.concentrate <= 0.15 * (batch.water + batch.concentrate) + EXACT
+        premix = batch.concentrate / 0.15
+        assert is_multiple(premix, 0.5)
+    assert plan.why[0].index("of water") < plan.why[0].index("premix from tote (15 %)")
+
+
+def test_with_a_drum_beside_it_the_better_of_both_is_taken():
+    """A proportioner that is too coarse does not stand in the way of mixing by hand."""
+    tap = Supply(id="tap", kind="proportioner", fluid="semi-a", settings=(0.20,))
+    known = Estimate(330.0, 1.0), Estimate(0.085, 0.0005), 0.0
+
+    alone = plan_top_up(*known, a_sump(supplies=(tap,), vessels=()))
+    both = plan_top_up(*known, a_sump(supplies=(tap, DRUM), vessels=()))
+    hand = plan_top_up(*known, a_sump(vessels=()))
+
+    assert both.after.concentration == hand.after.concentration
+    assert abs(alone.after.concentration.value - 0.08) > target_tolerance(a_sump())
