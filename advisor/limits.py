@@ -18,6 +18,7 @@ Chosen, and why:
 
 from advisor.effects import Limits, Range
 from advisor.geometry import depth_at, volume_at
+from advisor.level import as_plant_reads, reading_at_depth
 from advisor.plan import SignalPlan, SumpPlan
 from advisor.words import Account, Estimate, Signal, SumpState, days_between
 
@@ -30,9 +31,6 @@ USUAL_AFTER = 3.0
 USUAL_TIMES, USUAL_SDS = 2.0, 3.0
 MOST_A_DAY, LEAST_A_DAY = 0.10, 0.02
 """Bounds of a loss limit, as part of the target volume (water) or of its concentrate. [1/d]"""
-
-PASCAL_PER_MM = 9.7891
-"""Pressure of a millimetre of water at 20 °C: 998.207 kg/m³ x 9.80665 m/s². [Pa/mm]"""
 
 
 def limits_for(plan: SumpPlan, state: SumpState) -> Limits:
@@ -130,30 +128,15 @@ def _lowered(plan: SumpPlan, depth: float, holdup: float) -> float:
 
 def _as_read(level: SignalPlan, plan: SumpPlan, depths: tuple[float, float]) -> Range:
     """Depths [mm] as the level sensor shows them: an air gap is small where the fluid is high."""
-    ends = [_reading(level, plan, depth) for depth in depths]
+    ends = [as_plant_reads(level, reading_at_depth(plan, depth)) for depth in depths]
     return Range(min(ends), max(ends))
-
-
-def _reading(level: SignalPlan, plan: SumpPlan, depth: float) -> float:
-    """Level sensor's reading at a depth [mm], in its own unit."""
-    if level.kind == "air-gap":
-        internal = (level.mount or 0.0) - depth
-    elif level.kind == "volume":
-        internal = volume_at(plan.tank, depth)
-    elif level.kind == "percent":
-        internal = volume_at(plan.tank, depth) / volume_at(plan.tank, plan.levels.brim)
-    elif level.kind == "pressure":
-        internal = depth * PASCAL_PER_MM
-    else:
-        internal = depth
-    return (internal - level.offset) / level.per_unit
 
 
 def _band_as_read(brix: SignalPlan, plan: SumpPlan) -> Range:
     """Band as the refractometer shows it, in its own unit [°Brix where that is its unit]."""
     fluid = plan.fluid
     ends = [
-        (100.0 * edge / fluid.refractometer_factor - brix.offset) / brix.per_unit
+        as_plant_reads(brix, 100.0 * edge / fluid.refractometer_factor)
         for edge in (fluid.band_low, fluid.band_high)
     ]
     return Range(min(ends), max(ends))
