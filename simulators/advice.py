@@ -7,7 +7,7 @@ from typing import Any
 from simulators.instants import MINUTE, SECOND, instant, rfc3339
 from simulators.machine_tool import MachineTool, Pour
 
-_POURING = ("top-up", "exchange", "charge")
+_POURING = ("top-up", "exchange")
 
 
 def _understood(body: dict[str, Any]) -> dict[str, Any]:
@@ -47,6 +47,14 @@ class Heard:
         """Whether there is advice to pour that has not been carried out."""
         advice = self._advice
         return advice is not None and advice["kind"] in _POURING and advice["id"] not in self._done
+
+    def asks_check(self) -> bool:
+        """Whether a check is advised; asked for once, it is taken as heard."""
+        advice = self._advice
+        if advice is None or advice["kind"] != "check" or advice["id"] in self._done:
+            return False
+        self._done.add(advice["id"])
+        return True
 
     def follow(self, now: int) -> None:
         """Do what is advised, as well as buckets allow, and report it."""

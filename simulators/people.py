@@ -3,19 +3,20 @@
 from functools import partial
 
 from simulators.advice import Heard
+from simulators.checks import Inspector
 from simulators.instants import MINUTE, SECOND, rfc3339
 from simulators.machine_tool import MachineTool, Pour
-from simulators.scenario.people import Operators
+from simulators.scenario.people import CheckRound, Operators
 from simulators.truth import TrueEvent
 
 
 class Crew:
     """The operators of one machine: they look at shift starts, and pour what they think right."""
 
-    def __init__(self, tool: MachineTool, spec: Operators, heard: Heard) -> None:
+    def __init__(self, tool: MachineTool, spec: Operators, hears: tuple[Heard, Inspector]) -> None:
         self._tool = tool
         self._spec = spec
-        self._heard = heard
+        self._heard, self._inspector = hears
         self._draws = tool.draws("operators")
         self._reports = 0
         for shift in tool.schedule.shifts:
@@ -38,6 +39,8 @@ class Crew:
         """Look into the sump, and act on advice or by eye."""
         if self._tool.out_of_service:
             return
+        if self._spec.follow_share > 0.0 and self._heard.asks_check():
+            self._inspector.measure(now, CheckRound(kind="refractometer", by=self._spec.name))
         if self._heard.advised and self._draws.chance(self._spec.follow_share):
             self._heard.follow(now)
         elif not self._spec.only_advised:

@@ -47,10 +47,10 @@ class ShopFloor:
             heard = Heard(tool)
             self.tools[spec.id] = tool
             self.heard[spec.id] = heard
-            Inspector(tool)
+            inspector = Inspector(tool)
             Disturber(tool)
             if spec.operators is not None:
-                Crew(tool, spec.operators, heard)
+                Crew(tool, spec.operators, (heard, inspector))
             if spec.station is not None:
                 self.stations[spec.id] = DosingStation(tool, spec.station)
         self._waiting: list[tuple[int, int, Message]] = []

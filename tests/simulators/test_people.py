@@ -172,6 +172,14 @@ def test_advice_is_carried_out_once_and_reported_with_its_id():
     assert poured[0]["concentrate_l"] == pytest.approx(1.5, rel=0.1)
 
 
+def test_check_that_is_advised_is_made_once():
+    """Asked for a check, the crew measures at its next look and reports it."""
+    floor = plant("days = 3\n[each.operators]\nlooks_share = 1\nfollow_share = 1\n")
+    floor.hear("millpond/shop/m1/advice", advice(kind="check", mix=None))
+    checks = said(run(floor, 50), "/check")
+    assert [body["kind"] for body in checks] == ["refractometer"]
+
+
 def test_exchange_drains_first():
     """An exchange takes fluid out, reports it, and pours afterwards."""
     floor = plant("days = 2\n[each.operators]\nlooks_share = 1\nfollow_share = 1\n")
