@@ -24,7 +24,11 @@ from advisor.words import Instant
 
 WAYS = 4
 """Rows of one beginning: water, concentrate, level error, Brix error. [1]"""
-BEGINNINGS = 8
+RECENT = 8
+"""Places for the newest slots. [1]"""
+STARTS = 2
+"""Places for the newest pump starts: what was poured then shows when the pumps stop. [1]"""
+BEGINNINGS = RECENT + STARTS
 """Beginnings that are suspected at the same time. [1]"""
 ROWS = WAYS * BEGINNINGS
 _SIGNATURES = ROWS * s.SIZE
@@ -91,9 +95,10 @@ class Bank:
         """Suspect nothing of the past any more."""
         self.begun = [-1] * BEGINNINGS
 
-    def begin(self, at: Instant) -> None:
-        """Suspect a beginning at this moment; the oldest one gives way. [ms]"""
-        place = min(range(BEGINNINGS), key=self.begun.__getitem__)
+    def begin(self, at: Instant, *, at_start: bool) -> None:
+        """Suspect a beginning at this moment; the oldest of its sort gives way. [ms]"""
+        places = range(RECENT, BEGINNINGS) if at_start else range(RECENT)
+        place = min(places, key=self.begun.__getitem__)
         self.begun[place] = at
         first = WAYS * place
         self.rows[first : first + WAYS] = _UNITS

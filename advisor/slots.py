@@ -33,6 +33,8 @@ USUAL, USUAL_SD = 27.0, 5.0
 """Warmth of a fluid that nobody measures; common practice. [°C]"""
 WARMTH_SD = 0.5
 """Spread of a fluid thermometer against the prism; common practice. [°C]"""
+HOLDUP_VARIES = 0.04
+"""Sd of the holdup from one pump start to the next, per its size; common practice. [1]"""
 _LOST = (s.LOST_WATER, s.LOST_CONCENTRATE)
 _MOVED = range(s.ADDED_WATER, s.DRAINED_CONCENTRATE + 1)
 
@@ -46,7 +48,11 @@ def close(belief: Belief, plan: SumpPlan) -> Belief:
     work.advance(belief.at)
     core = belief.core
     if core.volume_known and slot.levels:
-        work.bank.begin(slot.begin)
+        started = work.pumps.running == 1 and work.pumps.since >= belief.core.at
+        work.bank.begin(slot.begin, at_start=started)
+        if started:
+            varied = HOLDUP_VARIES * float(work.mean[s.HOLDUP])
+            work.cov[s.HOLDUP, s.HOLDUP] += varied * varied
     steps.let_grow(work, core, slot.begin)
     if slot.levels and not core.charging:
         _take_level(work, belief)

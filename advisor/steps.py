@@ -19,6 +19,8 @@ BRIX_STEP = Expected(per_day=0.005, size=0.7)
 """How often people and sensors do such things, and how large; common practice."""
 ACCEPTED = 4.0
 """Posterior log odds against no step from which on one is believed. [1]"""
+ACCEPTED_SMALL = 8.0
+"""Likewise for what foam could be. [1]"""
 CLEAR = 1.5
 """Lead in log odds over any other step, unless time is up. [1]"""
 UNSTIRRED = 14.0
@@ -33,7 +35,7 @@ SMALLEST_LEVEL = 8.0
 """Under this foam and lumps look the same. [mm]"""
 SMALLEST_BRIX = 0.35
 """Under this the instrument wanders. [°Brix]"""
-SURE_AT_ONCE = 8.0
+SURE_AT_ONCE = 9.0
 """Steps under this have to last for two slots: foam comes and goes. [L]"""
 ONE_EVENT: Instant = 15 * MINUTE
 """Buckets poured with less than this between them are one event. [ms]"""
@@ -63,14 +65,17 @@ def judge(work: Working, core: Core, days: float) -> Core:
         [verdict for verdict in verdicts if verdict is not None and _possible(work, verdict)],
         key=_odds,
     )
-    if not likely or likely[-1].odds < ACCEPTED:
+    if not likely:
         return core
     best = likely[-1]
+    small = best.kind in {"addition", "drain"} and abs(_volume(best)) < SURE_AT_ONCE
+    if best.odds < (ACCEPTED_SMALL if small else ACCEPTED):
+        return core
     began = work.bank.begun[best.place]
     lead = best.odds - likely[-2].odds if len(likely) > 1 else CLEAR
     if work.at - began < PATIENCE and (lead < CLEAR or best.kind == "brix"):
         return core
-    if work.at - began < TWO_SLOTS and abs(_volume(best)) < SURE_AT_ONCE:
+    if small and work.at - began < TWO_SLOTS:
         return core
     if best.kind in {"addition", "drain"}:
         core = _pour(work, core, best, began)
@@ -107,7 +112,7 @@ def _pour(work: Working, core: Core, verdict: Verdict, began: Instant) -> Core:
     kind: EventKind = "addition" if verdict.kind == "addition" else "drain"
     sign, added = (1.0, s.ADDED_WATER) if kind == "addition" else (-1.0, s.DRAINED_WATER)
     last = core.notes[-1] if core.notes else None
-    goes_on = _goes_on(last, kind, began)
+    goes_on = began > core.at - PATIENCE and _goes_on(last, kind, began)
     if last is not None and goes_on:
         notes = (*core.notes[:-1], replace(last, until=work.at))
         place = last.place
