@@ -2,9 +2,9 @@
 
 from collections.abc import Callable
 
-from advisor.effects import After, Batch
+from advisor.effects import After, Batch, Mix
 from advisor.errors import AdvisorError
-from advisor.mixing import exchange_to
+from advisor.mixing import exchange_to, mix_of
 from advisor.plan import SumpPlan
 from advisor.pouring import Choice, Task, Way, ingredients
 from advisor.vessels import finest, vessel_named
@@ -114,24 +114,37 @@ def _off_target(task: Task, strength: float, say: Callable[[float], str]) -> str
     if _only_marks_forbid(task):
         return f"Measured in whole marks the closest to the target is {percent(strength)}."
     strong = strength > task.target
-    fresh = task.weakest if strong else task.strongest
     said = (
         f"The target of {percent(task.target)} cannot be reached by adding: the best is "
         f"{percent(strength)}, too {'strong' if strong else 'lean'}."
     )
+    fresh = task.weakest if strong else task.strongest
     if task.target < fresh if strong else task.target > fresh:
         return (
             f"{said} No mix {'weaker' if strong else 'stronger'} than {percent(fresh)} may be made."
         )
+    exchange = exchange_for(task, strength)
+    if exchange is None:  # the stock or the vessels forbid it, not the strengths
+        return said
+    drain, mix = exchange
+    return (
+        f"{said} An exchange would reach it: drain {say(drain)} of what is in it now, then add "
+        f"{say(mix.volume)} at {percent(fresh)}."
+    )
+
+
+def exchange_for(task: Task, strength: float) -> tuple[float, Mix] | None:
+    """What to drain, and to fill in, to reach a target that the best top-up misses. [L]
+
+    `strength` [1] is what the best top-up leads to; `None` where no exchange leads there.
+    """
+    fresh = task.weakest if strength > task.target else task.strongest
     now, wanted = task.volume.value, min(task.wanted, task.cap)
     try:
         drain, add = exchange_to(now, task.concentration.value, wanted, task.target, fresh)
-    except AdvisorError:  # the stock or the vessels forbid it, not the strengths
-        return said
-    return (
-        f"{said} An exchange would reach it: drain {say(drain)} of what is in it now, then add "
-        f"{say(add)} at {percent(fresh)}."
-    )
+    except AdvisorError:
+        return None
+    return drain, mix_of(add, fresh)
 
 
 def _only_marks_forbid(task: Task) -> bool:

@@ -15,7 +15,7 @@ from advisor.mixing import blend
 from advisor.optimum import best
 from advisor.pouring import ALWAYS, NEVER, Choice, Task, Way
 from advisor.program import SolverError
-from advisor.reasons import shortfalls
+from advisor.reasons import exchange_for, shortfalls
 from advisor.units import parts_from_fraction
 from advisor.wording import number, percent
 from advisor.words import Estimate
@@ -33,6 +33,7 @@ from agent.typed import (
     mark_of,
     measure_of,
     percentage,
+    price_of,
     ratio_of,
     strengths_of,
     target_of,
@@ -66,6 +67,8 @@ class Recipe:
     """Refractometer factor, where it was given. [%/°Brix]"""
     why: tuple[str, ...]
     cautions: tuple[str, ...]
+    cost: float | None = None
+    """Of concentrate and disposal, where a price was given; in the currency of the price."""
 
     @property
     def mix(self) -> Mix:
@@ -112,7 +115,11 @@ def charge(typed: ChargeInput) -> Recipe:
         volume_tolerance=mark,
         target_tolerance=mark / 2.0 / volume,
     )
-    recipe = _recipe(task, bucket, measure, factor_of(typed.factor))
+    recipe = priced(
+        _recipe(task, bucket, measure, factor_of(typed.factor)),
+        price_of("--price", typed.price),
+        None,
+    )
     return replace(
         recipe,
         title=f"Charge {say(volume, measure)} at {percent(target)} of the mix",
@@ -157,7 +164,11 @@ def top_up(typed: TopUpInput) -> Recipe:
         drain=ALWAYS if typed.exchange else NEVER,
         drain_step=mark,
     )
-    recipe = _recipe(task, bucket, measure, factor_of(typed.factor))
+    recipe = priced(
+        _recipe(task, bucket, measure, factor_of(typed.factor)),
+        price_of("--price", typed.price),
+        price_of("--disposal", typed.disposal),
+    )
     known = cautions.EXCHANGE if recipe.drain > 0.0 else cautions.TOP_UP
     return replace(
         recipe,
@@ -274,6 +285,26 @@ def _convention(typed: ChargeInput | TopUpInput) -> Iterator[str]:
             f"{number(parts_from_fraction(parts), 2)} parts of concentrate to 100 of water are "
             f"{percent(parts)} of the mix."
         )
+
+
+def priced(recipe: Recipe, price: float | None, disposal: float | None) -> Recipe:
+    """Add what a recipe costs, and what the exchange would cost that it names.
+
+    `price` is of a litre of concentrate, `disposal` of a litre drained. [1/L]
+    """
+    if price is None and disposal is None:
+        return recipe
+    each = (price or 0.0, disposal or 0.0)
+    cost = recipe.mix.concentrate * each[0] + recipe.drain * each[1]
+    said = [f"Cost of concentrate and disposal: {number(cost, 2)}."]
+    strength = recipe.after.concentration.value
+    missed = abs(strength - recipe.task.target) > recipe.task.target_tolerance + 1e-9
+    exchange = exchange_for(recipe.task, strength) if missed else None
+    if exchange is not None:
+        drain, mix = exchange
+        instead = mix.concentrate * each[0] + drain * each[1]
+        said.append(f"The exchange would cost {number(instead, 2)}.")
+    return replace(recipe, cost=cost, why=(*recipe.why, *said))
 
 
 def _outcome(task: Task, choice: Choice, after: After, measure: Measure) -> str:

@@ -44,6 +44,7 @@ def as_json(recipe: Recipe) -> dict[str, Any]:
             "concentration_pct": _round(100.0 * after.concentration.value),
         },
         "reading_brix": None if recipe.brix is None else _round(recipe.brix),
+        "cost": None if recipe.cost is None else round(recipe.cost, 2),
         "why": list(recipe.why),
         "cautions": list(recipe.cautions),
     }

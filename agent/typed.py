@@ -69,6 +69,7 @@ class ChargeInput:
     graduation: str = ""
     residue: str = ""
     factor: str = ""
+    price: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,6 +87,8 @@ class TopUpInput:
     graduation: str = ""
     factor: str = ""
     exchange: bool = False
+    price: str = ""
+    disposal: str = ""
 
 
 def measure_of(option: str, text: str) -> Measure:
@@ -175,6 +178,16 @@ def mark_of(text: str, bucket: str) -> float:
     if mark > bucket_of(bucket):
         raise ImpossibleInputError("--graduation", text, f"at most the bucket, {bucket}")
     return mark
+
+
+def price_of(option: str, text: str) -> float | None:
+    """A price as typed, of whatever currency, for a litre; `None` where none was. [1/L]"""
+    if not text:
+        return None
+    price = number(option, text)
+    if price < 0.0:
+        raise ImpossibleInputError(option, text, "0 or more for a litre")
+    return price
 
 
 def factor_of(text: str) -> float | None:

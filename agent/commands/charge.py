@@ -62,6 +62,7 @@ def run(options: argparse.Namespace) -> int:
             graduation=options.graduation,
             residue=options.residue,
             factor=options.factor,
+            price=options.price,
         )
     )
     print(show(recipe, json=options.json))

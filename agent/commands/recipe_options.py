@@ -52,4 +52,7 @@ def add_output(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="refractometer factor, %% of the mix per °Brix: says what will be read",
     )
+    parser.add_argument(
+        "--price", default="", metavar="N", help="of a litre of concentrate: says what it costs"
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON object instead")

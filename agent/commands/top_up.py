@@ -46,6 +46,9 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
         action="store_true",
         help="drain as much as it takes to reach the target (default: only add)",
     )
+    parser.add_argument(
+        "--disposal", default="", metavar="N", help="cost of getting rid of a litre drained"
+    )
     recipe_options.add_output(parser)
     parser.set_defaults(run=run)
 
@@ -68,6 +71,8 @@ def run(options: argparse.Namespace) -> int:
             weak_mix=options.weak_mix,
             graduation=options.graduation,
             factor=options.factor,
+            price=options.price,
+            disposal=options.disposal,
             exchange=options.exchange,
         )
     )

@@ -196,7 +196,35 @@ def test_the_reading_is_the_concentration_by_the_factor():
     assert as_json(charge(typed))["reading_brix"] == pytest.approx(6.4)
 
 
+def test_costs_of_the_top_up_and_of_the_exchange_are_compared():
+    """20 L at 1 % against 46.67 L drained and 66.67 L at 1 % filled in, by hand."""
+    answer = as_json(
+        top_up(
+            TopUpInput(
+                volume="280 L",
+                concentration="10",
+                to_volume="300 L",
+                target="8",
+                weak_mix="1",
+                price="6",
+                disposal="0.5",
+            )
+        )
+    )
+
+    assert answer["cost"] == pytest.approx(0.2 * 6)
+    instead = 0.6667 * 6 + 46.6667 * 0.5
+    assert f"The exchange would cost {instead:.2f}." in answer["why"]
+
+
+def test_nothing_is_said_of_cost_without_a_price():
+    """No price, no cost."""
+    assert as_json(charge(ChargeInput(volume="420 L", target="7")))["cost"] is None
+
+
 IMPOSSIBLE = [
+    ("--price", {"price": "-1"}),
+    ("--price", {"price": "dear"}),
     ("--volume", {"volume": "420"}),
     ("--volume", {"volume": "420 kg"}),
     ("--volume", {"volume": "a lot"}),
