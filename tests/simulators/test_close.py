@@ -53,10 +53,45 @@ def test_agent_that_fails_at_the_end_is_reported():
         close_loop(plant("days = 0.01\n"), python(failing), Files())
 
 
+DOSES = """
+import json, sys
+n = 0
+for line in sys.stdin:
+    body = json.loads(line)
+    if "topic" in body:
+        continue
+    n += 1
+    if n == 30:
+        ask = {"id": "s1", "water_l": 9.0, "concentrate_l": 0.5, "max_strength_pct": 20,
+               "water_meter_end_l": None, "concentrate_meter_end_l": None, "stop_at_level": None,
+               "expires_at": "2026-03-02T06:00:00Z"}
+        print(json.dumps({"at": body["at"], "topic": "millpond/shop/m1/setpoint",
+                          "payload": json.dumps(ask)}))
+    print(line, end="", flush=True)
+"""
+"""An agent that asks for one dose, half an hour in."""
+
+
+def test_setpoint_out_of_the_pipe_reaches_the_station():
+    """Asked at 05:30, poured from then on; accepted and delivered go into the next lines."""
+    floor = plant("days = 0.1\n[each.station]\nmeter_error = 0.0\n")
+    kept, truth = io.StringIO(), io.StringIO()
+    keeping = close_loop(floor, python(DOSES), Files(recording=kept, truth=truth))
+    said = [json.loads(line) for line in kept.getvalue().splitlines()]
+    topics = [line["topic"].rpartition("/")[2] for line in said if "topic" in line]
+    events = [json.loads(line) for line in truth.getvalue().splitlines()]
+    poured = [event for event in events if event["type"] == "event"]
+    assert topics.count("accepted") == 1
+    assert topics.count("delivered") >= 2
+    assert keeping["m1"].heard == {"setpoint": 1}
+    assert poured[0]["at"] == "2026-03-02T05:30:10Z"
+    assert poured[0]["volume_l"] == pytest.approx(9.5, abs=1e-6)
+
+
 @pytest.mark.slow
 def test_people_do_what_the_real_agent_advises():
     """A few days with `millpond replay`: advice comes, is poured and reported; nothing spills."""
-    floor = floor_of("followed-by-hand", 1, 6.0)
+    floor = floor_of("followed-by-hand", 1, 4.0)
     truth, published = io.StringIO(), io.StringIO()
     agent = [sys.executable, "-m", "agent"]
     rows = summary(floor, close_loop(floor, agent, Files(published=published, truth=truth)))
