@@ -140,7 +140,8 @@ class Core:
     begun: tuple[Instant, ...] = (-1,) * BEGINNINGS
     """Their moments; -1 where a place is free. [ms]"""
     told: Told = field(default_factory=Told)
-    noise: Noise = QUIET
+    noises: tuple[Noise, Noise] = (QUIET, QUIET)
+    """With the pumps standing, and running or not known to stand."""
     since: Instant = -1
     """When the accounts began; -1 before. [ms]"""
     volume_known: bool = False
@@ -174,6 +175,11 @@ class Core:
     """When the checks began to disagree; -1: they do not. [ms]"""
     shifted: tuple[SensorStep, ...] = ()
     """Steps that sensors took, newest last."""
+
+
+def noise_of(core: Core) -> Noise:
+    """Give the noise as learned with the pumps as they are."""
+    return core.noises[core.pumps.running != 0]
 
 
 @dataclass(slots=True)

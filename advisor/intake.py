@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from advisor.additions import take_meter
-from advisor.belief import EMPTY, Belief, Core, Slot
+from advisor.belief import EMPTY, Belief, Core, Slot, noise_of
 from advisor.faults import BELIEVED_AFTER, Watch, is_other_unit, look
 from advisor.level import depth_of
 from advisor.plan import SumpPlan
@@ -134,7 +134,7 @@ def _add_level(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> tup
     wild = ""
     if abs(off) * core.told.area > WILD_VOLUME and sd < 1e5:
         wild = _why_wild(watch, at, depth, goal)
-    watch = look(watch, at, value, core.noise.within**0.5, wild)
+    watch = look(watch, at, value, noise_of(core).within ** 0.5, wild)
     if wild or watch.fault:
         return slot, watch
     begin = slot.begin if slot.begin >= 0 else at
@@ -190,7 +190,7 @@ def _add_brix(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> tupl
     wild = ""
     if core.concentration_known and abs(off) > max(WILD_BRIX, 8.0 * core.told.brix_sd):
         wild = f"reads {value:.2f} °Brix where {core.told.brix:.2f} °Brix is expected"
-    watch = look(watch, at, value, core.noise.brix**0.5, wild)
+    watch = look(watch, at, value, noise_of(core).brix ** 0.5, wild)
     if wild or watch.fault:
         return slot, watch
     if abs(off) > FAR_BRIX * core.told.brix_sd:

@@ -45,7 +45,7 @@ class Priors(NamedTuple):
     sway_days: float = 0.6
     zero_sd: float = 2.0
     """Of the level sensor: how well it was mounted. [mm]"""
-    wander_sd: float = 0.05
+    wander_sd: float = 0.06
     """[°Brix]"""
     wander_days: float = 0.6
     water_rest_walk: float = 0.25
@@ -62,10 +62,10 @@ class Priors(NamedTuple):
     shared: float = 0.15
     shared_sd: float = 0.12
     """Water's own Brix, oil. [°Brix]"""
-    shared_rate_sd: float = 0.012
+    shared_rate_sd: float = 0.015
     """Tramp oil, per day of running. [°Brix/d]"""
     water_brix: float = 0.18
-    water_brix_sd: float = 0.1
+    water_brix_sd: float = 0.13
     """Of make-up water; a refractometer set to zero on it reads less. [°Brix]"""
     warmth_sd: float = 0.004
     """What compensation leaves; data sheets, by memory. [°Brix/K]"""

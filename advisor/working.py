@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from advisor import balance, events, observation
 from advisor import states as s
-from advisor.belief import EMPTY, Belief, Core, Told
+from advisor.belief import EMPTY, Belief, Core, Told, noise_of
 from advisor.filter_step import Matrix, Vector, learn, move, pack, project, unpack
 from advisor.hypotheses import Bank
 from advisor.noise import adapted
@@ -31,8 +31,8 @@ class Working:
         self.mean: Vector = unpack(core.mean)
         self.cov: Matrix = unpack(core.cov).reshape(s.SIZE, s.SIZE)
         self.bank = Bank(core.bank, core.begun)
-        self.noise = core.noise
-        self.prior: Priors = adapted(priors(plan), core.noise)
+        self.noise = noise_of(core)
+        self.prior: Priors = adapted(priors(plan), self.noise)
 
     def advance(self, until: Instant) -> None:
         """Move the filter to a later moment. [ms]"""
@@ -74,7 +74,9 @@ class Working:
             mean=pack(self.mean),
             cov=pack(self.cov),
             pumps=self.pumps,
-            noise=self.noise,
+            noises=(self.noise, old.noises[1])
+            if self.pumps.running == 0
+            else (old.noises[0], self.noise),
             bank=self.bank.text(),
             begun=tuple(self.bank.begun),
             notes=tuple([events.weigh(note, self.mean, self.cov) for note in old.notes]),
