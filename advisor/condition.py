@@ -241,10 +241,11 @@ def _switched(
 ) -> tuple[tuple[Instant, bool], ...]:
     """Put a report of the pumps in its place; of reports that say the same the first is kept.
 
-    The newest report is kept too, so that what comes late between the two does not hide it.
+    The newest report is kept too, to within ten minutes, so that what comes late between the two
+    does not hide it.
     """
     if len(pumps) >= 2 and at > pumps[-1][0] and running is pumps[-1][1] is pumps[-2][1]:
-        return (*pumps[:-1], (at, running))
+        return pumps if at - pumps[-1][0] < BUCKET else (*pumps[:-1], (at, running))
     every = sorted({*pumps, (at, running)})
     kept = [every[0]]
     kept += [now for before, now in pairwise(every) if now[1] is not before[1]]
@@ -256,10 +257,10 @@ def _switched(
 # --- what is known --------------------------------------------------------------------------------
 
 
-def latest(condition: Condition, kind: CheckKind) -> Noted | None:
-    """Newest check of a kind that was made of the fluid that is in the sump now."""
-    of_kind = run(condition, kind)
-    return of_kind[-1] if of_kind else None
+def newest(condition: Condition) -> dict[CheckKind, Noted]:
+    """Newest check of each kind that was made of the fluid that is in the sump now."""
+    filled = condition.filled_at or 0
+    return {noted.kind: noted for noted in condition.checks if noted.at >= filled}
 
 
 def run(condition: Condition, kind: CheckKind) -> tuple[Noted, ...]:

@@ -1,15 +1,20 @@
 """What the memory of a fluid's condition says is wrong, and when time alone will say more."""
 
-from collections.abc import Iterator
-from itertools import chain
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import TypeAlias
 
 from advisor.alarm_definitions import definition
 from advisor.condition import (
+    EMPTY,
     Condition,
-    latest,
+    Noted,
     mean,
+    newest,
+    note,
     run,
     standstills,
+    withdrawn,
 )
 from advisor.plan import SumpPlan
 from advisor.sump_findings import (
@@ -28,7 +33,7 @@ from advisor.sump_findings import (
     stagnant,
     tramp_oil_high,
 )
-from advisor.words import DAY, HOUR, CheckKind, Estimate, Finding, Instant, Signal
+from advisor.words import DAY, HOUR, CheckKind, Estimate, Evidence, Finding, Instant, Signal
 
 PH_CHECK_SD = 0.1
 """Of strips in steps of 0.2 to 0.3 (DGUV Regel 109-003, 7.1): a third of a step. [pH]"""
@@ -52,6 +57,59 @@ LONG_STANDSTILL: Instant = 4 * HOUR
 """Pumps that stood for so long: nobody was there to check, *common practice*. [ms]"""
 
 
+NEVER: Instant = 1 << 62
+"""Later than anything. [ms]"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Care:
+    """A fluid's condition and what it says: found once, and again when something may change it."""
+
+    condition: Condition = EMPTY
+    found: tuple[Finding, ...] = ()
+    look: Instant | None = None
+    """Clock up to which `found` holds; `None`: it has not been looked at yet. [ms]"""
+
+
+def noted(care: Care, evidence: Evidence) -> Care:
+    """Take in one piece of evidence, whenever it comes."""
+    condition = note(care.condition, evidence)
+    return care if condition is care.condition else Care(condition=condition, found=care.found)
+
+
+def corrected(care: Care, entry: str) -> Care:
+    """Forget a check that a later entry replaces."""
+    condition = withdrawn(care.condition, entry)
+    return care if condition is care.condition else Care(condition=condition, found=care.found)
+
+
+def looked_at(care: Care, plan: SumpPlan, *, at: Instant, now: Instant) -> Care:
+    """Find what is wrong now, where that may have changed.
+
+    Parameters
+    ----------
+    care : Care
+        What is remembered, and what was found last.
+    plan : SumpPlan
+        Bands and limits of the fluid, how often checks are due.
+    at : Instant
+        Data time: a sump of which nothing was known is watched from here on. [ms]
+    now : Instant
+        The clock. [ms]
+    """
+    if care.look is not None and now < care.look:
+        return care
+    condition = care.condition
+    if condition.since is None:
+        condition = replace(condition, since=at)
+    changes = [change for change in _changes(condition, plan) if change > now]
+    return Care(
+        condition=condition,
+        found=condition_findings(condition, plan, now),
+        look=min(changes, default=NEVER),
+    )
+
+
 def condition_findings(condition: Condition, plan: SumpPlan, now: Instant) -> tuple[Finding, ...]:
     """Find what is wrong with a fluid and its care.
 
@@ -64,17 +122,16 @@ def condition_findings(condition: Condition, plan: SumpPlan, now: Instant) -> tu
     now : Instant
         The clock. [ms]
     """
-    found: list[Finding | None] = []
-    if condition.checks or condition.ph or condition.conductivity:
-        found += chain(_measured(condition, plan), _counted(condition, plan))
+    last = newest(condition)
+    found = [*_measured(condition, last, plan), *_counted(condition, last, plan)]
     if condition.pumps:
         found.append(_still(condition, plan, now))
     if plan.checks:
         found.append(_overdue(condition, plan, now))
-    return tuple(finding for finding in found if finding is not None)
+    return tuple([finding for finding in found if finding is not None])
 
 
-def condition_changes(condition: Condition, plan: SumpPlan) -> Iterator[Instant]:
+def _changes(condition: Condition, plan: SumpPlan) -> Iterator[Instant]:
     """Moments from which time alone finds something, past ones included. [ms]"""
     since = _standing_since(condition)
     if since is not None:
@@ -88,10 +145,14 @@ def condition_changes(condition: Condition, plan: SumpPlan) -> Iterator[Instant]
 # --- quantities with a band -----------------------------------------------------------------------
 
 
-def _measured(condition: Condition, plan: SumpPlan) -> Iterator[Finding | None]:
+Last: TypeAlias = Mapping[CheckKind, Noted]
+"""Newest check of each kind."""
+
+
+def _measured(condition: Condition, last: Last, plan: SumpPlan) -> Iterator[Finding | None]:
     """PH and conductivity, by whatever told of them last."""
     fluid, rules = plan.fluid, plan.alarms
-    acid, salty = _ph(condition, plan), _conductivity(condition, plan)
+    acid, salty = _ph(condition, last, plan), _conductivity(condition, last, plan)
     if acid is not None:
         at, ph, first = acid
         low = definition(rules, "ph-out-of-band").limit or fluid.ph_low
@@ -102,9 +163,11 @@ def _measured(condition: Condition, plan: SumpPlan) -> Iterator[Finding | None]:
         yield conductivity_out_of_band(known, at, low=fluid.conductivity_low, high=high)
 
 
-def _ph(condition: Condition, plan: SumpPlan) -> tuple[Instant, Estimate, float | None] | None:
+def _ph(
+    condition: Condition, last: Last, plan: SumpPlan
+) -> tuple[Instant, Estimate, float | None] | None:
     """Newest pH, when it held, and that of the first fill by the same means where there is one."""
-    check, inline = latest(condition, CheckKind.PH), mean(condition.ph)
+    check, inline = last.get(CheckKind.PH), mean(condition.ph)
     by_check = None if condition.first_ph is None else condition.first_ph.value
     by_sensor = None if condition.first_inline is None else condition.first_inline.mean
     if inline is not None and (check is None or inline[0] > check.at):
@@ -116,9 +179,11 @@ def _ph(condition: Condition, plan: SumpPlan) -> tuple[Instant, Estimate, float 
     return check.at, Estimate(check.value, PH_CHECK_SD), by_sensor if by_check is None else by_check
 
 
-def _conductivity(condition: Condition, plan: SumpPlan) -> tuple[Instant, Estimate] | None:
+def _conductivity(
+    condition: Condition, last: Last, plan: SumpPlan
+) -> tuple[Instant, Estimate] | None:
     """Newest conductivity, and when it held."""
-    check, inline = latest(condition, CheckKind.CONDUCTIVITY), mean(condition.conductivity)
+    check, inline = last.get(CheckKind.CONDUCTIVITY), mean(condition.conductivity)
     if inline is not None and (check is None or inline[0] > check.at):
         told = plan.signals.get(Signal.CONDUCTIVITY)
         share = CONDUCTIVITY_SHARE * inline[1]
@@ -132,26 +197,26 @@ def _conductivity(condition: Condition, plan: SumpPlan) -> tuple[Instant, Estima
 # --- quantities that people count -----------------------------------------------------------------
 
 
-def _counted(condition: Condition, plan: SumpPlan) -> Iterator[Finding | None]:
+def _counted(condition: Condition, last: Last, plan: SumpPlan) -> Iterator[Finding | None]:
     """Hardness, chloride, nitrite, bacteria and tramp oil, by the last check of each."""
-    if not condition.checks:
+    if not last:
         return
     fluid, rules = plan.fluid, plan.alarms
-    hard, salty = latest(condition, CheckKind.HARDNESS), latest(condition, CheckKind.CHLORIDE)
+    hard, salty = last.get(CheckKind.HARDNESS), last.get(CheckKind.CHLORIDE)
     if hard is not None:
         limit = definition(rules, "hardness-high").limit or fluid.hardness_limit
         yield hardness_high(Estimate(hard.value, TEST_SHARE * hard.value), hard.at, limit)
     if salty is not None:
         limit = definition(rules, "chloride-high").limit or fluid.chloride_limit
         yield chloride_high(Estimate(salty.value, TEST_SHARE * salty.value), salty.at, limit)
-    nitrite, slide = latest(condition, CheckKind.NITRITE), latest(condition, CheckKind.DIP_SLIDE)
+    nitrite, slide = last.get(CheckKind.NITRITE), last.get(CheckKind.DIP_SLIDE)
     if nitrite is not None:
         most = definition(rules, "nitrite-high").limit or NITRITE_LIMIT
         yield nitrite_high(nitrite.value, nitrite.at, most)
     if slide is not None:
         most = definition(rules, "bacteria-high").limit or BACTERIA_TO_ADJUST
         yield bacteria_high(slide.value, slide.at, most)
-    oil, skimmed = latest(condition, CheckKind.TRAMP_OIL), condition.skimmed_at
+    oil, skimmed = last.get(CheckKind.TRAMP_OIL), condition.skimmed_at
     if oil is not None and (skimmed is None or skimmed < oil.at):
         most = definition(rules, "tramp-oil-high").limit or TRAMP_OIL_LIMIT
         yield tramp_oil_high(oil.value, oil.at, most)
@@ -181,8 +246,8 @@ def _intervals(condition: Condition, plan: SumpPlan) -> dict[CheckKind, Instant]
     """How often each check is due now. [ms]"""
     intervals = {kind: round(days * DAY) for kind, days in plan.checks.items()}
     if CheckKind.NITRITE in intervals:
-        newest = run(condition, CheckKind.NITRITE)
-        if len(newest) >= NITRITE_RUN and all(n.value < NITRITE_LOW for n in newest):
+        row = run(condition, CheckKind.NITRITE)
+        if len(row) >= NITRITE_RUN and all(noted.value < NITRITE_LOW for noted in row):
             intervals[CheckKind.NITRITE] = max(intervals[CheckKind.NITRITE], NITRITE_SELDOM)
     return intervals
 
@@ -197,9 +262,7 @@ def schedule(
     """
     begin = condition.since if condition.filled_at is None else condition.filled_at
     last: dict[CheckKind, Instant] = {} if begin is None else dict.fromkeys(plan.checks, begin)
-    for noted in condition.checks:
-        if noted.kind in plan.checks:
-            last[noted.kind] = max(noted.at, last.get(noted.kind, noted.at))
+    last |= {kind: noted.at for kind, noted in newest(condition).items() if kind in plan.checks}
     intervals = _intervals(condition, plan)
     for stopped, ended in standstills(condition):
         if ended is None or ended - stopped < LONG_STANDSTILL:

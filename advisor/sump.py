@@ -12,8 +12,7 @@ from advisor import alarms
 from advisor.advice import AdviceMemory, reconsider
 from advisor.alarm_definitions import definition
 from advisor.alarms import AlarmBoard, Outage, Surroundings
-from advisor.condition import EMPTY, Condition
-from advisor.condition_findings import condition_changes, condition_findings
+from advisor.condition_findings import NEVER, Care, looked_at
 from advisor.effects import Effect, PublishAdvice, PublishAlarm, PublishEvent, PublishState
 from advisor.plan import SumpPlan
 from advisor.sump_findings import PATIENCE, advice_open
@@ -53,8 +52,8 @@ class Standing:
     """As last told."""
     wake: Instant | None = None
     """Clock from which a look without data can tell something new; `None`: never. [ms]"""
-    condition: Condition = EMPTY
-    """What is remembered of the fluid's condition; the caller notes the evidence."""
+    care: Care = field(default_factory=Care)
+    """What is remembered of the fluid's condition; the caller notes the evidence in it."""
     advised_since: Instant | None = None
     """When what is advised was first advised, or last partly done; `None`: nothing is. [ms]"""
 
@@ -113,38 +112,39 @@ def judge(
     memory, new_advice = reconsider(standing.advice, state, plan, max(state.at, now))
     if new_advice is not None:
         effects.append(PublishAdvice(new_advice))
-    condition = standing.condition
-    if condition.since is None:
-        condition = replace(condition, since=state.at)
-    after = Standing(
-        advice=memory,
-        board=standing.board,
-        events=events,
-        stale=stale,
-        condition=condition,
-        advised_since=_advised_since(standing, memory, news),
-    )
-    around = _around(after, state, plan, now, outside)
+    care = looked_at(standing.care, plan, at=state.at, now=now)
+    since = _advised_since(standing, memory, news)
+    found = outside.findings + care.found
+    if since is not None and now - since > _patience(plan):
+        found += _waiting(memory, since, standing.board, state, plan, now)
+    around = _around(found, outside.outage)
     board, reports = alarms.assess(standing.board, state, plan, at=state.at, now=now, around=around)
     effects.extend(PublishAlarm(report) for report in reports)
-    wake = _wake(after, board, state, plan, now)
-    return replace(after, board=board, wake=wake), tuple(effects)
+    moments = (
+        None if memory.current is None else memory.current.valid_until,
+        None if since is None else since + _patience(plan) + 1,
+        care.look,
+    )
+    after = Standing(
+        advice=memory,
+        board=board,
+        events=events,
+        stale=stale,
+        wake=_wake(board, state, plan, now, moments),
+        care=care,
+        advised_since=since,
+    )
+    return after, tuple(effects)
 
 
-def _around(
-    standing: Standing, state: SumpState, plan: SumpPlan, now: Instant, outside: Outside
-) -> Surroundings | None:
+def _around(found: tuple[Finding, ...], outage: Outage | None) -> Surroundings | None:
     """What bears on the alarms beside the state; `None` where nothing does."""
-    found = outside.findings + condition_findings(standing.condition, plan, now)
-    if outside.outage is not None:
+    if outage is not None:
         # Nobody knows what the pumps do meanwhile.
         found = tuple(finding for finding in found if finding.name != "stagnant")
-    waiting = _waiting(standing, state, plan, now)
-    if waiting is not None:
-        found = (*found, waiting)
-    if not found and outside.outage is None:
+    elif not found:
         return None
-    return Surroundings(findings=found, outage=outside.outage)
+    return Surroundings(findings=found, outage=outage)
 
 
 def _advised_since(
@@ -166,21 +166,30 @@ def _patience(plan: SumpPlan) -> Instant:
     return PATIENCE if days is None else round(days * DAY)
 
 
-def _waiting(standing: Standing, state: SumpState, plan: SumpPlan, now: Instant) -> Finding | None:
+def _waiting(
+    memory: AdviceMemory,
+    since: Instant,
+    board: AlarmBoard,
+    state: SumpState,
+    plan: SumpPlan,
+    now: Instant,
+) -> tuple[Finding, ...]:
     """An advice that nobody carries out; while the pumps stand it does not become one."""
-    since, advice = standing.advised_since, standing.advice.current
-    if since is None or advice is None or now - since <= _patience(plan):
-        return None
-    told = any(a.name == "advice-open" and a.active for a in standing.board.alarms)
-    if state.running is False and not told:
-        return None
-    return advice_open(advice, since, now, limit=_patience(plan))
+    told = any(alarm.name == "advice-open" and alarm.active for alarm in board.alarms)
+    if memory.current is None or (state.running is False and not told):
+        return ()
+    found = advice_open(memory.current, since, now, limit=_patience(plan))
+    return () if found is None else (found,)
 
 
 def _wake(
-    standing: Standing, board: AlarmBoard, state: SumpState, plan: SumpPlan, now: Instant
+    board: AlarmBoard,
+    state: SumpState,
+    plan: SumpPlan,
+    now: Instant,
+    moments: Sequence[Instant | None],
 ) -> Instant | None:
-    """When time alone changes something: an alarm, an advice that expires, a signal's silence."""
+    """When time alone changes something: an alarm, a signal's silence, one of the moments. [ms]"""
     if board.alarms:
         return now
     times = [
@@ -188,12 +197,8 @@ def _wake(
         for signal, heard in state.last_seen.items()
         if signal in plan.signals and signal is not Signal.RUNNING
     ]
-    if standing.advice.current is not None:
-        times.append(standing.advice.current.valid_until)
-    if standing.advised_since is not None:
-        times.append(standing.advised_since + _patience(plan) + 1)
-    times.extend(condition_changes(standing.condition, plan))
-    return min((at for at in times if at >= now), default=None)
+    times += [moment for moment in moments if moment is not None and moment < NEVER]
+    return min([at for at in times if at >= now], default=None)
 
 
 def obey(

@@ -12,14 +12,14 @@ from advisor.condition import (
     KEPT,
     TREND,
     Condition,
-    latest,
     mean,
+    newest,
     note,
     run,
     standstills,
     withdrawn,
 )
-from advisor.condition_findings import condition_changes, condition_findings
+from advisor.condition_findings import Care, condition_findings, corrected, looked_at, noted
 from advisor.plan import AlarmPlan, SignalPlan, SumpPlan
 from advisor.words import (
     DAY,
@@ -83,8 +83,7 @@ class TestMemory:
         condition = remembered(*checks, a_check(CheckKind.LOOK, 0.0, START))
 
         assert [n.value for n in run(condition, CheckKind.PH)] == pytest.approx([9.2, 9.3, 9.4])
-        assert latest(condition, CheckKind.LOOK) is not None
-        assert latest(condition, CheckKind.NITRITE) is None
+        assert set(newest(condition)) == {CheckKind.PH, CheckKind.LOOK}
 
     def test_a_corrected_check_is_forgotten(self):
         """The one before it stands again, also as the first of the fill."""
@@ -110,7 +109,7 @@ class TestMemory:
             Charge(at=START + 4 * HOUR, id="d", stage="done"),
         )
 
-        assert latest(condition, CheckKind.HARDNESS) is None
+        assert set(newest(condition)) == {CheckKind.PH}
         assert condition.filled_at == START + HOUR
         assert condition.done_at == START + 4 * HOUR
         assert condition.first_ph is not None
@@ -350,7 +349,8 @@ class TestFindings:
         assert findings(still, START + HOUR + 3 * DAY) == {}
         assert "stagnant" in findings(still, START + HOUR + 3 * DAY + 1)
         assert findings(ran, START + 30 * DAY) == {}
-        assert START + HOUR + 3 * DAY + 1 in list(condition_changes(still, PLAN))
+        looked = looked_at(Care(condition=still), PLAN, at=START, now=START + HOUR)
+        assert looked.look == START + HOUR + 3 * DAY + 1
 
 
 class TestSchedule:
@@ -418,7 +418,43 @@ class TestSchedule:
     def test_the_next_moment_at_which_a_check_is_late_is_known_beforehand(self):
         """Looking then is enough: a moment before nothing is late."""
         condition = Condition(since=START)
-        moment = min(condition_changes(condition, self.PLAN))
+        moment = looked_at(Care(condition=condition), self.PLAN, at=START, now=START).look
 
+        assert moment is not None
         assert self.late(condition, moment - 1) == ""
         assert self.late(condition, moment) != ""
+
+
+class TestLooking:
+    """Looking only when something may have changed."""
+
+    PLAN = a_sump(checks={CheckKind.LOOK: 1.0})
+
+    def test_nothing_is_found_anew_before_something_may_have_changed(self):
+        """Between evidence and the next due time the same value comes back."""
+        care = looked_at(Care(), self.PLAN, at=START, now=START)
+
+        assert care.condition.since == START
+        assert care.look is not None
+        assert looked_at(care, self.PLAN, at=START, now=care.look - 1) is care
+        assert looked_at(care, self.PLAN, at=START, now=care.look).found != ()
+
+    def test_evidence_asks_for_another_look(self):
+        """A check that ends a finding, and one that is taken back, are looked at once."""
+        late = looked_at(
+            Care(condition=Condition(since=START)), self.PLAN, at=START, now=START + 2 * DAY
+        )
+        looked = noted(late, a_check(CheckKind.LOOK, 0.0, START + 2 * DAY, "l"))
+        good = looked_at(looked, self.PLAN, at=START, now=START + 2 * DAY)
+        taken_back = looked_at(corrected(good, "l"), self.PLAN, at=START, now=START + 2 * DAY)
+
+        assert [f.name for f in late.found] == ["check-overdue"]
+        assert good.found == ()
+        assert [f.name for f in taken_back.found] == ["check-overdue"]
+
+    def test_what_says_nothing_asks_for_no_look(self):
+        """A level reading leaves everything as it was."""
+        care = looked_at(Care(), self.PLAN, at=START, now=START)
+
+        assert noted(care, Reading(START, Signal.LEVEL, 300.0)) is care
+        assert corrected(care, "unheard-of") is care

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field, replace
 
 from advisor.alarms import Outage
-from advisor.condition import note
+from advisor.condition_findings import noted
 from advisor.effects import AlarmState, Effect, PublishAdvice, PublishAlarm
 from advisor.plan import SumpPlan
 from advisor.sump import NOTHING_OUTSIDE, Occasion, Outside, Standing, judge
@@ -39,8 +39,8 @@ class Judged:
     def note(self, *evidence: Evidence) -> None:
         """Give evidence to the memory of the condition."""
         for piece in evidence:
-            condition = note(self.standing.condition, piece)
-            self.standing = replace(self.standing, condition=condition)
+            care = noted(self.standing.care, piece)
+            self.standing = replace(self.standing, care=care)
 
     def at(self, now: Instant, outside: Outside = NOTHING_OUTSIDE, **parts: object) -> None:
         """Judge at a moment; all signals but those left out are just heard."""
@@ -200,4 +200,4 @@ class TestWake:
         judged.at(START + MINUTE)
         judged.at(START + 2 * MINUTE)
 
-        assert judged.standing.condition.since == START + MINUTE
+        assert judged.standing.care.condition.since == START + MINUTE
