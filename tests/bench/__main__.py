@@ -3,9 +3,13 @@
 import platform
 import sys
 
-from tests.bench import replaying, starting
+from tests.bench import bench_filter, replaying, starting
 
-MEASUREMENTS = {"starting": starting.measure, "replaying": replaying.measure}
+MEASUREMENTS = {
+    "starting": starting.measure,
+    "replaying": replaying.measure,
+    "filter": bench_filter.measure,
+}
 
 
 def main(names: list[str]) -> int:
