@@ -1,7 +1,8 @@
 """How fast the estimator is: the linear core beside filterpy, and whole beliefs, in one run.
 
-Times are the best of some repeats; the ratios hold for the machine and the moment of the run. With numba installed the core is compiled as
-well (it is no dependency); without it that line is left out.
+Times are the best of some repeats; the ratios hold for the machine and the moment of the run. With
+numba installed the core is compiled as well (it is no dependency); without it that line is left
+out.
 """
 
 import timeit
