@@ -13,6 +13,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from queue import SimpleQueue
 from types import FrameType
+from typing import TYPE_CHECKING
 
 from advisor.estimate import SCHEMA as BELIEF_SCHEMA
 from agent.broker import BrokerLink
@@ -31,6 +32,9 @@ from agent.store.lock import held_alone
 from agent.store.patience import Patience
 from agent.version import VERSION
 from agent.worker import Intake, Worker
+
+if TYPE_CHECKING:
+    from agent.page.server import PageServer
 
 LOG = logging.getLogger("millpond")
 
@@ -147,6 +151,9 @@ class Agent:
         self.worker.on_stored = self.sender.wake
         self.worker.check = self._check
         self.worker.on_end = lambda: self._ends.put("the worker")
+        self.page = _page(plant, self.link, intake)
+        if self.page is not None:
+            self.worker.on_committed = self.page.take
         self._schedule = Schedule(
             self.inbox.tick if clock_topic is None else None, ledger.housekeep
         )
@@ -160,6 +167,8 @@ class Agent:
         self.sender.start()
         self._schedule.start()
         self.link.start()
+        if self.page is not None:
+            self.page.start()
         LOG.info("listening to %d topics at %s", len(self._filters), self.link.address)
         LOG.info("stopping: %s", self._ends.get())
         return self._stop()
@@ -175,10 +184,14 @@ class Agent:
         self.link.check()
         if self.sender.failure is not None:
             raise self.sender.failure
+        if self.page is not None:
+            self.page.check()
 
     def _stop(self) -> int:
         """End every part in the order in which they depend on each other."""
         self._stopping.set()
+        if self.page is not None:
+            self.page.stop()
         self._schedule.stop()
         self.inbox.close()
         ended = self.worker.stop(STOP_WORKER_S)
@@ -203,6 +216,21 @@ def _pipeline(plant: Plant, ledger: Ledger) -> Intake:
     from agent.pipeline import Pipeline
 
     return Pipeline(plant, ledger)
+
+
+def _page(plant: Plant, link: BrokerLink, intake: Intake) -> "PageServer | None":
+    """Make the page's thread, where the plant file wants a page; else nothing of it is loaded."""
+    if plant.page is None:
+        return None
+    from agent.page.server import PageServer
+
+    return PageServer(
+        plant,
+        plant.page,
+        publish=link.publish,
+        is_connected=lambda: link.connected,
+        belief_of=getattr(intake, "belief", lambda _sump: None),
+    )
 
 
 def log_to_stderr() -> None:

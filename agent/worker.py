@@ -62,6 +62,8 @@ class Worker:
         self.acknowledge: Callable[[Sequence[Token]], None] = lambda _tokens: None
         self.on_stored: Callable[[], None] = lambda: None
         """Called after each transaction."""
+        self.on_committed: Callable[[Batch], None] = lambda _batch: None
+        """Called with what each transaction wrote, after `on_stored`; it must not raise."""
         self.check: Callable[[], None] = lambda: None
         """Called at least every second; what it raises ends the worker."""
         self.failure: BaseException | None = None
@@ -105,6 +107,7 @@ class Worker:
         self._ledger.commit(batch)
         self.acknowledge([token for _, token in items if token is not None])
         self.on_stored()
+        self.on_committed(batch)
 
     def _is_repeat(self, item: Arrival | Tick, token: Token | None) -> bool:
         """Whether this very delivery is stored already: its acknowledgement was lost."""

@@ -83,6 +83,29 @@ class Snapshot:
     """Lowest and highest of the stretch. [1]"""
 
 
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """Volume [L] and concentration [1] at a moment, for a small trend."""
+
+    at: Instant
+    volume: float | None
+    concentration: float | None
+
+
+def trace_of(row: Row) -> Trace:
+    """The two that a row of `history_row` tells."""
+    return _trace(row[0], row[_AT["volume"]], row[_AT["concentration"]])
+
+
+def _trace(at: Instant, volume: int | None, share: int | None) -> Trace:
+    """Stored steps in [L] and [1]."""
+    return Trace(
+        at,
+        None if volume is None else volume / _VOLUME,
+        None if share is None else share / _SHARE,
+    )
+
+
 # --- writing -------------------------------------------------------------------------------------
 
 
@@ -211,6 +234,17 @@ class History:
             if (row := self._database.row(_newest(table), 0, moment, sump))
         ]
         return _snapshot(max(found, key=lambda row: row[0])) if found else None
+
+    def traces(self, since: Instant) -> dict[str, list[Trace]]:
+        """By sump, the last state of each hour from `since` on, oldest first. [ms]"""
+        found: dict[str, list[Trace]] = {}
+        for name, at, volume, share in self._database.rows(
+            """SELECT name, at, volume, concentration FROM history_sump
+            JOIN history_hour ON sump = id WHERE hour >= ? ORDER BY name, hour""",
+            since // HOUR,
+        ):
+            found.setdefault(name, []).append(_trace(at, volume, share))
+        return found
 
     def span(self, sump: str) -> tuple[Instant, Instant] | None:
         """Times of the oldest and of the newest state; `None` where there is none. [ms]"""

@@ -1,0 +1,1 @@
+"""What is answered at which path; each room of the page in a file of its own."""

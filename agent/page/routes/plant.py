@@ -1,0 +1,116 @@
+"""The plant at a glance, and the stream that keeps an open page up to date."""
+
+import asyncio
+import json
+from collections.abc import AsyncIterator, Iterable
+
+from fastapi import APIRouter, HTTPException, Request
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import HTMLResponse, StreamingResponse
+
+from agent.page.cards import Card, Urgency
+from agent.page.office import Office
+from agent.page.routes.common import TheOffice, TheVisitor
+from agent.page.visitor import Visitor
+
+router = APIRouter(default_response_class=HTMLResponse)
+
+STREAMS_MAX = 100
+"""Open pages that are kept up to date; further ones are asked to come again."""
+PAUSE_S = 0.4
+"""Between two pushes to one page: many changes at once travel together."""
+HEARTBEAT_S = 10.0
+"""A page that hears nothing for longer knows that the link is gone."""
+
+
+@router.get("/")
+def plant(office: TheOffice, visitor: TheVisitor, q: str = "", show: str = "") -> HTMLResponse:
+    """All sumps, worst first; `q` looks in their names, `show` picks one urgency."""
+    version = office.live.version
+    cards = office.cards()
+    counts = {urgency: sum(c.urgency is urgency for c in cards) for urgency in Urgency}
+    chosen = [card for card in cards if fits(card, q[:100], show)]
+    return office.page(
+        "plant.html",
+        visitor,
+        groups=[(u, [c for c in chosen if c.urgency is u]) for u in Urgency],
+        counts=counts,
+        total=len(cards),
+        found=len(chosen),
+        query=q[:100],
+        show=show if show in {u.name.lower() for u in Urgency} else "",
+        alarms=office.live.plant_alarms(),
+        live_version=version,
+    )
+
+
+def fits(card: Card, query: str, show: str) -> bool:
+    """Whether a sump is looked for."""
+    if show and show != card.urgency.name.lower():
+        return False
+    names = f"{card.plan.name} {card.plan.id} {card.plan.fluid.name} {card.plan.fluid.id}"
+    return all(word in names.casefold() for word in query.casefold().split())
+
+
+@router.get("/live")
+async def live(
+    request: Request, office: TheOffice, visitor: TheVisitor, sump: str = "", seen: int = 0
+) -> StreamingResponse:
+    """Server-sent events: the pieces of an open page that have changed since version `seen`."""
+    if sump and sump not in office.plant.sumps:
+        raise HTTPException(404, "sump")
+    streams: set[object] = request.app.state.streams
+    if len(streams) >= STREAMS_MAX:
+        raise HTTPException(503, "busy")
+    events = _events(request, office, visitor, sump, seen)
+    return StreamingResponse(events, media_type="text/event-stream")
+
+
+async def _events(
+    request: Request, office: Office, visitor: Visitor, sump: str, seen: int
+) -> AsyncIterator[str]:
+    """Changes as they come, until the page is closed or the agent ends."""
+    loop, news = asyncio.get_running_loop(), asyncio.Event()
+
+    def wake() -> None:
+        loop.call_soon_threadsafe(news.set)
+
+    stop_listening = office.live.listen(wake)
+    streams: set[object] = request.app.state.streams
+    streams.add(news)
+    try:
+        yield "retry: 3000\n\n"
+        while not request.app.state.closing.is_set():
+            news.clear()
+            seen, changed = office.live.changed_since(seen)
+            if sump:
+                changed = [sump] if sump in changed else []
+            parts = await run_in_threadpool(_parts, office, visitor, changed, alone=bool(sump))
+            yield f"event: parts\nid: {seen}\ndata: {json.dumps(parts)}\n\n"
+            await asyncio.sleep(PAUSE_S)
+            try:
+                await asyncio.wait_for(news.wait(), HEARTBEAT_S)
+            except TimeoutError:
+                continue
+    finally:
+        streams.discard(news)
+        stop_listening()
+
+
+def _parts(
+    office: Office, visitor: Visitor, changed: Iterable[str], *, alone: bool
+) -> dict[str, object]:
+    """HTML of what changed, by the id of the element that it replaces, and the time."""
+    parts = {}
+    for name in changed:
+        card = office.card(name)
+        if alone:
+            parts["now"] = office.part("_now.html", visitor, card=card)
+            parts["todo"] = office.part(
+                "_todo.html", visitor, card=card, pour=office.pours.get(name, office.now)
+            )
+        else:
+            parts[f"row-{name}"] = office.part("_row.html", visitor, card=card)
+    clock = office.live.clock
+    said = "" if clock is None else visitor.speech.moment(clock, None)
+    return {"parts": parts, "clock": said, "version": office.live.version}
