@@ -134,7 +134,7 @@ class Core:
     mean: str
     """`filter_step.pack` of the state vector (`states`)."""
     cov: str
-    """`filter_step.pack` of its covariance."""
+    """`filter_step.pack_symmetric` of its covariance."""
     bank: str = ""
     """`hypotheses.Bank` of the steps that nobody told of."""
     begun: tuple[Instant, ...] = (-1,) * BEGINNINGS

@@ -5,7 +5,17 @@ from dataclasses import replace
 from advisor import balance, events, observation
 from advisor import states as s
 from advisor.belief import EMPTY, Belief, Core, Told, noise_of
-from advisor.filter_step import Matrix, Vector, learn, move, pack, project, unpack
+from advisor.filter_step import (
+    Matrix,
+    Vector,
+    learn,
+    move,
+    pack,
+    pack_symmetric,
+    project,
+    unpack,
+    unpack_symmetric,
+)
 from advisor.hypotheses import Bank
 from advisor.noise import adapted
 from advisor.plan import SumpPlan
@@ -29,7 +39,7 @@ class Working:
         self.plan = plan
         self.pumps = core.pumps
         self.mean: Vector = unpack(core.mean)
-        self.cov: Matrix = unpack(core.cov).reshape(s.SIZE, s.SIZE)
+        self.cov: Matrix = unpack_symmetric(core.cov, s.SIZE)
         self.bank = Bank(core.bank, core.begun)
         self.noise = noise_of(core)
         self.prior: Priors = adapted(priors(plan), self.noise)
@@ -72,7 +82,7 @@ class Working:
             old,
             at=self.at,
             mean=pack(self.mean),
-            cov=pack(self.cov),
+            cov=pack_symmetric(self.cov),
             pumps=self.pumps,
             noises=(self.noise, old.noises[1])
             if self.pumps.running == 0
