@@ -9,6 +9,7 @@ import logging
 from typing import assert_never
 
 from advisor.effects import Effect, PublishEvent, PublishState
+from advisor.estimate import Belief
 from advisor.sump import Occasion
 from advisor.words import MINUTE, AlarmOrder, Evidence, Instant, Reading
 from agent.admission import Admission, Keep, Repeat, Take
@@ -93,7 +94,9 @@ class Pipeline:
         batch.clock = self._now
         batch.outgoing.extend(outgoing for _, outgoing in self.published)
         for desk in self._touched.values():
-            batch.standings[desk.plan.id] = desk.keepsake()
+            keepsake = desk.new_keepsake()
+            if keepsake is not None:
+                batch.standings[desk.plan.id] = keepsake
             checkpoint = desk.new_checkpoint()
             if checkpoint is not None:
                 batch.checkpoints.append((desk.plan.id, *checkpoint))
@@ -101,6 +104,10 @@ class Pipeline:
         self._entries_here = {(kept.sump, entry_id(kept.entry)) for kept in batch.entries}
         self.published = []
         return batch
+
+    def belief(self, sump: str) -> Belief:
+        """What is believed of a sump with all that was taken in; a value that nobody changes."""
+        return self._desks[sump].timeline.belief
 
     # --- time ------------------------------------------------------------------------------------
 

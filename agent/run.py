@@ -75,7 +75,10 @@ def run_plant(
     with ExitStack() as stack:
         stack.enter_context(held_alone(plant.store))
         ledger = Ledger.open(
-            plant.store, belief_schema=BELIEF_SCHEMA, backlog_max=plant.backlog_max_ms
+            plant.store,
+            belief_schema=BELIEF_SCHEMA,
+            backlog_max=plant.backlog_max_ms,
+            keeping=plant.keeping,
         )
         stack.callback(ledger.close)
         intake = (make_intake or _pipeline)(plant, ledger)

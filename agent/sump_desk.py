@@ -10,11 +10,15 @@ from advisor.effects import Effect
 from advisor.estimate import Belief
 from advisor.plan import SumpPlan
 from advisor.sump import SCHEMA, Occasion, Standing
-from advisor.words import MINUTE, AlarmOrder, Instant
+from advisor.words import HOUR, MINUTE, AlarmOrder, Instant
 from agent.store.ledger import Ledger
 from agent.timeline import Timeline
 
-CHECKPOINT_EVERY = 10 * MINUTE
+CHECKPOINT_EVERY = HOUR
+CHECKPOINT_AT_LATEST = 12 * HOUR
+CHECKPOINT_READINGS = 500
+"""A belief is large: it is kept once so much evidence has come in since the last one that folding
+it again would take a moment, or half a day has passed. [1]"""
 FOREVER: Instant = 2**62
 
 
@@ -53,6 +57,8 @@ class SumpDesk:
     outdated_from: Instant | None = None
     """Evidence from here on came too late for memory: the store is to be asked. [ms]"""
     checkpointed: Instant = 0
+    _counted: int = 0
+    _kept: tuple[Instant | None, Standing] | None = None
 
     @property
     def pending(self) -> Instant | None:
@@ -98,10 +104,19 @@ class SumpDesk:
             self.outdated_from is not None
             or settled is None
             or settled[0] < self.checkpointed + CHECKPOINT_EVERY
+            or not self._is_worth(settled[0])
         ):
             return None
         self.checkpointed, belief = settled
+        self._counted = self.timeline.count
         return self.checkpointed, belief_codec().dump_json(belief)
+
+    def _is_worth(self, at: Instant) -> bool:
+        """Whether enough came in since the last checkpoint, or it is long ago."""
+        return (
+            self.timeline.count >= self._counted + CHECKPOINT_READINGS
+            or at >= self.checkpointed + CHECKPOINT_AT_LATEST
+        )
 
     def restore(self, ledger: Ledger, at: Instant | None) -> None:
         """Take up what the store holds: the newest belief up to `at`, and the evidence since."""
@@ -112,6 +127,7 @@ class SumpDesk:
             reach, belief = checkpoint[0] + 1, belief_codec().validate_json(checkpoint[1])
         self.timeline.rebuild(belief, ledger.evidence(self.plan.id, reach - 1), reach=reach)
         self.checkpointed = reach - 1
+        self._counted = 0
         self.outdated_from = None
 
     def remember(self, keepsake: bytes | None) -> None:
@@ -122,6 +138,9 @@ class SumpDesk:
         if kept.schema == SCHEMA:
             self.told, self.standing = kept.told, kept.standing
 
-    def keepsake(self) -> bytes:
-        """What must outlive the process beside the evidence."""
+    def new_keepsake(self) -> bytes | None:
+        """What must outlive the process beside the evidence, where it is not what it was."""
+        kept, self._kept = self._kept, (self.told, self.standing)
+        if kept is not None and kept[0] == self.told and kept[1] is self.standing:
+            return None
         return keepsake_codec().dump_json(Keepsake(SCHEMA, self.told, self.standing))

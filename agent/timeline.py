@@ -57,6 +57,8 @@ class Timeline:
     def rebuild(self, belief: Belief, evidence: Iterable[Evidence], *, reach: Instant) -> None:
         """Start again from a belief and all the evidence from `reach` on. [ms]"""
         self._tip = belief
+        self.count = 0
+        """Pieces of evidence taken in since. [1]"""
         self._minutes: list[_Minute] = []
         self._reach = reach
         self._dirty: Instant | None = None
@@ -90,6 +92,7 @@ class Timeline:
     def add(self, evidence: Evidence) -> None:
         """Put evidence in its place; `reaches` must hold for its time."""
         key = evidence_order(evidence)
+        self.count += 1
         start = key[0] - key[0] % MINUTE
         if key <= self._last:
             self._insert(start, key, evidence)

@@ -6,6 +6,7 @@ from types import MappingProxyType
 
 from advisor.plan import Fluid, Levels, Station, SumpPlan, Supply, Vessel
 from advisor.units import fraction_from_percent
+from advisor.words import DAY
 from agent.plant.build_alarms import alarm_plan, alarm_plans, check_intervals
 from agent.plant.build_signals import bindings, signal_plans
 from agent.plant.checks import split_url
@@ -18,10 +19,10 @@ from agent.plant.material_models import (
     VesselModel,
     WaterModel,
 )
-from agent.plant.models import BrokerSection, PlantModel
+from agent.plant.models import BrokerSection, PlantModel, StoreSection
 from agent.plant.page_checks import split_listen
 from agent.plant.page_model import PageSection
-from agent.plant.plant import BrokerSettings, PageSettings, Plant
+from agent.plant.plant import BrokerSettings, Keeping, PageSettings, Plant
 from agent.plant.sump_models import LevelsModel, StationModel, SumpModel
 from agent.plant.tanks import tank
 
@@ -43,7 +44,7 @@ def build(model: PlantModel, folder: Path) -> Plant:
     fluids = {concentrate.id: _fluid(concentrate) for concentrate in model.concentrate}
     supplies = {supply.id: _supply(supply) for supply in model.supply}
     vessels = {vessel.id: _vessel(vessel) for vessel in model.vessel}
-    store = f"{plant.id}.db" if model.store is None else model.store.path
+    kept = model.store or StoreSection()
     return Plant(
         id=plant.id,
         name=plant.name or plant.id,
@@ -51,7 +52,7 @@ def build(model: PlantModel, folder: Path) -> Plant:
         timezone=plant.timezone,
         prefix=model.broker.prefix or f"millpond/{plant.id}",
         broker=_broker(model.broker, plant.id, folder),
-        store=folder / store,
+        store=folder / (kept.path or f"{plant.id}.db"),
         sumps=MappingProxyType(
             {sump.id: _sump(sump, model, fluids, supplies, vessels) for sump in model.sump}
         ),
@@ -59,7 +60,13 @@ def build(model: PlantModel, folder: Path) -> Plant:
         supplies=MappingProxyType(supplies),
         vessels=MappingProxyType(vessels),
         lateness_ms=round(plant.lateness_s * 1000),
-        backlog_max_ms=round(plant.backlog_max_d * 86_400_000),
+        backlog_max_ms=round(plant.backlog_max_d * DAY),
+        keeping=Keeping(
+            raw=round(kept.raw_days * DAY),
+            minutes=round(kept.minute_days * DAY),
+            hours=round(kept.hour_days * DAY),
+            records=round(kept.record_days * DAY),
+        ),
         page=None if model.page is None else _page(model.page, plant.name or plant.id, folder),
         alarms=MappingProxyType({key: alarm_plan(key, a) for key, a in model.alarms.items()}),
     )

@@ -57,7 +57,23 @@ class BrokerSection(Section):
 class StoreSection(Section):
     """Where the agent keeps what it has accepted."""
 
-    path: PathText = Field(description="database file, relative to the plant file")
+    path: PathText | None = Field(
+        default=None,
+        description="database file, relative to the plant file; absent: PLANT.db beside it",
+    )
+    raw_days: Annotated[float, Field(allow_inf_nan=False, ge=1.0, le=3660.0)] = Field(
+        default=35.0, description="every reading is kept for this long, then each minute [d]"
+    )
+    minute_days: Annotated[float, Field(allow_inf_nan=False, ge=1.0, le=3660.0)] = Field(
+        default=92.0, description="of each minute lowest, highest and mean are kept so long [d]"
+    )
+    hour_days: Annotated[float, Field(allow_inf_nan=False, ge=31.0, le=36_600.0)] = Field(
+        default=1830.0, description="of each hour lowest, highest and mean are kept so long [d]"
+    )
+    record_days: Annotated[float, Field(allow_inf_nan=False, ge=1827.0, le=36_600.0)] = Field(
+        default=3660.0,
+        description="what people said, events and alarms are kept so long; 5 years at least [d]",
+    )
 
 
 class PlantModel(Section):

@@ -10,6 +10,17 @@ from advisor.words import Signal
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Keeping:
+    """How long the store keeps each thing. [ms]"""
+
+    raw: int = 35 * 86_400_000
+    minutes: int = 92 * 86_400_000
+    hours: int = 1830 * 86_400_000
+    records: int = 3660 * 86_400_000
+    """Of what people said, of events and of alarms."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Sparkplug:
     """Where a signal stands in Sparkplug B."""
 
@@ -91,6 +102,8 @@ class Plant:
     vessels: Mapping[str, Vessel]
     lateness_ms: int = 10 * 60_000
     backlog_max_ms: int = 7 * 86_400_000
+    keeping: Keeping = field(default_factory=Keeping)
+    """How long the store keeps what."""
     page: PageSettings | None = None
     """`None`: no page is served."""
     alarms: Mapping[str, AlarmPlan] = field(default_factory=lambda: MappingProxyType({}))

@@ -8,17 +8,22 @@ import sqlite3
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Self
+from zlib import decompress
 
 from advisor.words import DAY, Evidence, Instant, Reading, Signal
 from agent.arrival import Outgoing
 from agent.decode.results import Reason, Refusal
+from agent.plant.plant import Keeping
 from agent.store.batch import Batch, evidence_order
 from agent.store.database import Database, story
-from agent.store.history import thin_history
+from agent.store.keeping import Keeper
 from agent.store.migrations import migrate
 from agent.store.patience import Patience
 from agent.store.rows import entry_from, refusal_from
+from agent.store.series import Series
 from agent.store.writing import write_beliefs, write_evidence, write_messages, write_refusals
+
+KEEPING = Keeping()
 
 
 class Ledger:
@@ -32,18 +37,39 @@ class Ledger:
         Version of what checkpoints and standings hold; those of another version are passed over.
     backlog_max : Instant
         How far back checkpoints are kept. [ms]
+    keeping : Keeping
+        How long readings and records are kept.
+
+    Attributes
+    ----------
+    series : Series
+        Readings for charts.
     """
 
-    def __init__(self, database: Database, *, belief_schema: int, backlog_max: Instant) -> None:
+    def __init__(
+        self,
+        database: Database,
+        *,
+        belief_schema: int,
+        backlog_max: Instant,
+        keeping: Keeping = KEEPING,
+    ) -> None:
         self._database = database
         self._schema = belief_schema
         self._backlog_max = backlog_max
+        self._keeper = Keeper(database, keeping, backlog_max)
+        self.series = Series(database)
         self._numbers: dict[tuple[str, Signal], int] = {}
         self._learn_numbers()
 
     @classmethod
     def open(
-        cls, path: Path | None, *, belief_schema: int = 1, backlog_max: Instant = 7 * DAY
+        cls,
+        path: Path | None,
+        *,
+        belief_schema: int = 1,
+        backlog_max: Instant = 7 * DAY,
+        keeping: Keeping = KEEPING,
     ) -> Self:
         """Open the store, make it where there is none, bring an older one to the newest version.
 
@@ -59,7 +85,7 @@ class Ledger:
             migrate(database.writer, path)
         except sqlite3.DatabaseError as error:
             raise story(path, error) from error
-        return cls(database, belief_schema=belief_schema, backlog_max=backlog_max)
+        return cls(database, belief_schema=belief_schema, backlog_max=backlog_max, keeping=keeping)
 
     def wait_with(self, patience: Patience) -> None:
         """From now on, wait while the store is locked or full, instead of raising."""
@@ -78,7 +104,13 @@ class Ledger:
         def write(connection: sqlite3.Connection) -> None:
             write_evidence(connection, batch, self._numbers)
             write_refusals(connection, batch)
-            write_beliefs(connection, batch, self._schema, self._backlog_max)
+            write_beliefs(
+                connection,
+                batch,
+                self._schema,
+                self._backlog_max,
+                packed=self._database.path is not None,
+            )
             write_messages(connection, batch)
 
         self._database.transact(write)
@@ -145,7 +177,7 @@ class Ledger:
             at,
             self._schema,
         )
-        return None if row is None else (row[0], row[1])
+        return None if row is None else (row[0], _unpacked(row[1]))
 
     def drop_checkpoints(self, sump: str, after: Instant) -> None:
         """Forget checkpoints later than `after`: a late report made them wrong."""
@@ -217,8 +249,11 @@ class Ledger:
         return {Reason(reason): count for reason, count in rows}
 
     def housekeep(self) -> None:
-        """Forget the oldest minutes; cut the write-ahead log, so that it does not stay large."""
-        self._database.transact(thin_history)
+        """Sum up, forget what is old, and cut the write-ahead log, so that it does not stay large.
+
+        Any thread may do so; each step is a short transaction.
+        """
+        self._keeper.keep_house()
         self._database.rows("PRAGMA wal_checkpoint(TRUNCATE)")
 
     def close(self) -> None:
@@ -240,6 +275,15 @@ class Ledger:
         if new:
             self._execute("INSERT OR IGNORE INTO signal (sump, name) VALUES (?, ?)", new)
             self._learn_numbers()
+
+
+_PACKED = b"\x78\x01"
+"""First bytes of what zlib packed at its fastest level."""
+
+
+def _unpacked(body: bytes) -> bytes:
+    """Give a belief's JSON, stored as it is or compressed."""
+    return decompress(body) if body.startswith(_PACKED) else body
 
 
 def _run_each(

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from agent.errors import StoreError
 from agent.store.history import MIGRATION as HISTORY
+from agent.store.keeping import MIGRATION as KEEPING
 from agent.store.told import MIGRATION as TOLD
 
 APPLICATION_ID = 0x6D706E64
@@ -55,6 +56,7 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
     (
         "ALTER TABLE entry ADD COLUMN used INTEGER NOT NULL DEFAULT 1",
         "CREATE TABLE delivery (count INTEGER PRIMARY KEY, body BLOB NOT NULL) STRICT",
+        *KEEPING,
     ),
 )
 """Statements that lead from each version to the next; a published one is never changed."""

@@ -3,31 +3,37 @@
 import sqlite3
 from collections import Counter
 from collections.abc import Mapping
+from zlib import compress
 
 from advisor.words import HOUR, Instant, Signal
 from agent.deliveries import KEPT as DELIVERIES_KEPT
 from agent.deliveries import length_of
 from agent.store.batch import Batch
 from agent.store.history import write_history
+from agent.store.keeping import SETTLED_AFTER, note_late
 from agent.store.rows import entry_row, refusal_row
 from agent.store.told import write_events, write_retained
 
 REFUSALS_KEPT = 10_000
-DENSE_CHECKPOINTS: Instant = 2 * HOUR
-"""Back to here every checkpoint is kept, before that one an hour."""
+DENSE_CHECKPOINTS: Instant = 24 * HOUR
+SPARSE_CHECKPOINTS: Instant = 6 * HOUR
+"""Back to the first every checkpoint is kept, before that the last one in each stretch of this."""
 
 
 def write_evidence(
     connection: sqlite3.Connection, batch: Batch, numbers: Mapping[tuple[str, Signal], int]
 ) -> None:
     """Write readings, entries and stock reports; `numbers` are those of the signals."""
-    connection.executemany(
-        "INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?)",
-        [
-            (numbers[sump, signal], at, value, used)
-            for sump, signal, at, value, used in batch.readings
-        ],
-    )
+    rows = [
+        (numbers[sump, signal], at, value, used) for sump, signal, at, value, used in batch.readings
+    ]
+    connection.executemany("INSERT OR IGNORE INTO reading VALUES (?, ?, ?, ?)", rows)
+    if rows:
+        newest = batch.clock if batch.clock is not None else max(row[1] for row in rows)
+        settled = newest - SETTLED_AFTER // 2  # more than may be summed up: looked at one by one
+        late = [(number, at) for number, at, *_ in rows if at < settled]
+        if late:
+            note_late(connection, late)
     if batch.entries:
         connection.executemany(
             """INSERT OR IGNORE INTO entry (sump, id, at, received, kind, replaces, body, used)
@@ -62,7 +68,12 @@ def write_refusals(connection: sqlite3.Connection, batch: Batch) -> None:
 
 
 def write_beliefs(
-    connection: sqlite3.Connection, batch: Batch, schema: int, backlog_max: Instant
+    connection: sqlite3.Connection,
+    batch: Batch,
+    schema: int,
+    backlog_max: Instant,
+    *,
+    packed: bool,
 ) -> None:
     """Write checkpoints and standings, and thin out the checkpoints of the past.
 
@@ -76,6 +87,8 @@ def write_beliefs(
         Version of what checkpoints and standings hold.
     backlog_max : Instant
         How far back a late report may reach; one checkpoint older than that is kept. [ms]
+    packed : bool
+        Whether checkpoints are compressed, which takes longer and a quarter of the room.
     """
     for sump, at, body in batch.checkpoints:
         before = connection.execute(
@@ -83,7 +96,7 @@ def write_beliefs(
         ).fetchone()[0]
         connection.execute(
             "INSERT OR REPLACE INTO checkpoint (sump, at, schema, body) VALUES (?, ?, ?, ?)",
-            (sump, at, schema, body),
+            (sump, at, schema, compress(body, 1) if packed else body),
         )
         if before is not None and before // HOUR < at // HOUR:
             _thin(connection, sump, at, backlog_max)
@@ -95,12 +108,12 @@ def write_beliefs(
 
 
 def _thin(connection: sqlite3.Connection, sump: str, newest: Instant, backlog_max: Instant) -> None:
-    """Keep the last checkpoint of each whole hour, and the newest one beyond the backlog."""
+    """Keep fewer checkpoints of more than a day ago, and of the backlog's end only the newest."""
     dense_from = newest // HOUR * HOUR - DENSE_CHECKPOINTS
     connection.execute(
         """DELETE FROM checkpoint WHERE sump = :sump AND at < :dense AND at NOT IN (
-            SELECT max(at) FROM checkpoint WHERE sump = :sump GROUP BY at / :hour)""",
-        {"sump": sump, "dense": dense_from, "hour": HOUR},
+            SELECT max(at) FROM checkpoint WHERE sump = :sump GROUP BY at / :stretch)""",
+        {"sump": sump, "dense": dense_from, "stretch": SPARSE_CHECKPOINTS},
     )
     connection.execute(
         """DELETE FROM checkpoint WHERE sump = :sump AND at < (
@@ -118,6 +131,14 @@ def write_messages(connection: sqlite3.Connection, batch: Batch) -> None:
         connection.executemany(
             "INSERT INTO outbox (topic, payload, retain) VALUES (?, ?, ?)",
             [(message.topic, message.payload, message.retain) for message in batch.outgoing],
+        )
+        connection.executemany(
+            "INSERT INTO alarm_record (at, topic, payload) VALUES (?, ?, ?)",
+            [
+                (batch.clock or 0, message.topic, message.payload)
+                for message in batch.outgoing
+                if "/alarm/" in message.topic and message.payload
+            ],
         )
     if batch.deliveries:
         _write_deliveries(connection, batch.deliveries)

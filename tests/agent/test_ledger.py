@@ -195,19 +195,30 @@ class TestCheckpoints:
 
         assert ledger.checkpoint(SUMP, 9999) == (1000, b"1000")
 
-    def test_two_hours_are_kept_whole_and_one_an_hour_before(self, ledger: Ledger) -> None:
+    def test_a_day_is_kept_whole_and_one_in_six_hours_before(self, ledger: Ledger) -> None:
         """A late report finds a checkpoint nearby, and the store does not grow by all of them."""
-        day = range(0, DAY, MINUTE)
-        for at in day:
+        days = range(0, 3 * DAY, 10 * MINUTE)
+        for at in days:
             ledger.commit(checkpoints(at))
-        newest = day[-1]
-        found = {ledger.checkpoint(SUMP, at) for at in day}
+        newest = days[-1]
+        found = {ledger.checkpoint(SUMP, at) for at in days}
         times = sorted(pair[0] for pair in found if pair is not None)
 
-        dense = [at for at in times if at >= newest - 2 * HOUR]
-        assert dense == list(range(newest - 2 * HOUR, newest + 1, MINUTE))
-        # 21 whole hours before the last three: of each, its last minute
-        assert times[:21] == [hour * HOUR + HOUR - MINUTE for hour in range(21)]
+        dense = [at for at in times if at >= newest - DAY]
+        assert dense == list(range(newest - DAY, newest + 1, 10 * MINUTE))
+        # seven whole stretches before the last day: of each, its last one
+        assert times[:7] == [n * 6 * HOUR + 6 * HOUR - 10 * MINUTE for n in range(7)]
+
+    def test_on_disk_they_are_compressed_and_come_back_equal(self, tmp_path: Path) -> None:
+        """A belief is a hundred kilobytes of digits: in the file it is half at most."""
+        body = b"{%s}" % b",".join(b"%.17g" % (n / 7.0) for n in range(5_000))
+        ledger = Ledger.open(tmp_path / "store.db")
+        ledger.commit(Batch(checkpoints=[(SUMP, 1000, body)]))
+
+        assert ledger.checkpoint(SUMP, 1000) == (1000, body)
+        [(size,)] = ledger._database.rows("SELECT length(body) FROM checkpoint")
+        assert size < len(body) / 2
+        ledger.close()
 
     def test_beyond_the_backlog_one_is_kept(self) -> None:
         """A report of `backlog_max` ago needs the checkpoint before it, and none before that."""
