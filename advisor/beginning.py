@@ -4,7 +4,7 @@ import numpy as np
 
 from advisor import states as s
 from advisor.belief import SCHEMA, Belief, Core
-from advisor.filter_step import pack, pack_symmetric
+from advisor.filter_step import pack
 from advisor.plan import SignalPlan, SumpPlan
 from advisor.priors import Priors, priors
 from advisor.words import Signal
@@ -26,7 +26,7 @@ def begin(plan: SumpPlan) -> Belief:
     mean[s.C] = prior.volume * prior.concentration
     cov[s.C, s.C] += (prior.volume_sd * prior.concentration) ** 2
     cov[s.V, s.C] = cov[s.C, s.V] = prior.volume_sd**2 * prior.concentration
-    return Belief(SCHEMA, -1, Core(mean=pack(mean), cov=pack_symmetric(cov)))
+    return Belief(SCHEMA, -1, Core(mean=pack(mean), cov=pack(cov)))
 
 
 def _entries(prior: Priors, plan: SumpPlan) -> dict[int, tuple[float, float]]:

@@ -1,7 +1,7 @@
 """What the estimator carries from one piece of evidence to the next: a plain, versioned value."""
 
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import ClassVar, NamedTuple
 
 from advisor.cusum import Cusum
 from advisor.faults import UNSEEN, Watch
@@ -129,13 +129,19 @@ class Core:
     Nothing changes it once made; it is not frozen since freezing triples the cost of making one.
     """
 
+    __pydantic_config__: ClassVar[dict[str, str]] = {
+        "ser_json_bytes": "base64",
+        "val_json_bytes": "base64",
+    }
+    """How whoever stores it as JSON writes bytes; nothing here needs that library."""
+
     at: Instant = -1
     """Moment for which the filter holds; -1 before the first evidence. [ms]"""
-    mean: str
+    mean: bytes
     """`filter_step.pack` of the state vector (`states`)."""
-    cov: str
-    """`filter_step.pack_symmetric` of its covariance."""
-    bank: str = ""
+    cov: bytes
+    """`filter_step.pack` of its covariance."""
+    bank: bytes = b""
     """`hypotheses.Bank` of the steps that nobody told of."""
     begun: tuple[Instant, ...] = (-1,) * BEGINNINGS
     """Their moments; -1 where a place is free. [ms]"""

@@ -4,8 +4,6 @@ No sump in here: rows, rates and variances come from `balance` and `observation`
 is straight-line arithmetic on arrays that it changes in place; `unpack` hands out fresh ones.
 """
 
-from binascii import a2b_base64, b2a_base64
-from functools import cache
 from typing import TypeAlias
 
 import numpy as np
@@ -13,38 +11,18 @@ from numpy.typing import NDArray
 
 Vector: TypeAlias = NDArray[np.float64]
 Matrix: TypeAlias = NDArray[np.float64]
-Places: TypeAlias = NDArray[np.intp]
 
 _DOUBLES = np.dtype("<f8")
 
 
-def pack(array: Vector) -> str:
-    """Doubles as base64 text: exact, and cheap to keep and to store in a plain value."""
-    return b2a_base64(array.astype(_DOUBLES, copy=False).tobytes(), newline=False).decode("ascii")
+def pack(array: Vector | Matrix) -> bytes:
+    """Doubles as bytes, little end first: exact, and cheap to keep in a plain value."""
+    return array.astype(_DOUBLES, copy=False).tobytes()
 
 
-def unpack(text: str) -> Vector:
+def unpack(packed: bytes) -> Vector:
     """Fresh array of the doubles that `pack` was given, flat."""
-    return np.frombuffer(a2b_base64(text), dtype=_DOUBLES).astype(np.float64)
-
-
-@cache
-def _triangle(size: int) -> tuple[Places, Places]:
-    """Flat places of the lower triangle, and for every flat place where it stands in that."""
-    rows, columns = np.tril_indices(size)
-    back = np.zeros((size, size), dtype=np.intp)
-    back[rows, columns] = back[columns, rows] = np.arange(len(rows))
-    return rows * size + columns, back.ravel()
-
-
-def pack_symmetric(matrix: Matrix) -> str:
-    """Lower triangle of a symmetric matrix as text."""
-    return pack(matrix.ravel()[_triangle(len(matrix))[0]])
-
-
-def unpack_symmetric(text: str, size: int) -> Matrix:
-    """Fresh matrix that `pack_symmetric` was given, symmetric to the last bit."""
-    return unpack(text)[_triangle(size)[1]].reshape(size, size)
+    return np.frombuffer(packed, dtype=_DOUBLES).astype(np.float64)
 
 
 def move(mean: Vector, cov: Matrix, block: Matrix, decay: Vector, noise: Matrix) -> None:

@@ -69,9 +69,9 @@ class Bank:
 
     __slots__ = ("begun", "cross", "info", "rows", "scores")
 
-    def __init__(self, text: str, begun: tuple[Instant, ...]) -> None:
+    def __init__(self, packed: bytes, begun: tuple[Instant, ...]) -> None:
         self.begun = list(begun)
-        flat = unpack(text) if text else np.zeros(_SIGNATURES + _SCORES)
+        flat = unpack(packed) if packed else np.zeros(_SIGNATURES + _SCORES)
         self.rows: Matrix = flat[:_SIGNATURES].reshape(ROWS, s.SIZE)
         self.scores: Vector = flat[_SIGNATURES : _SIGNATURES + ROWS]
         rest = flat[_SIGNATURES + ROWS :]
@@ -87,8 +87,8 @@ class Bank:
         """Give which rows belong to a beginning in use."""
         return np.repeat(np.array(self.begun) >= 0, WAYS)
 
-    def text(self) -> str:
-        """Give the bank as text again."""
+    def packed(self) -> bytes:
+        """Give the bank as a plain value again."""
         return pack(np.concatenate((self.rows.ravel(), self.scores, self.info, self.cross)))
 
     def clear(self) -> None:

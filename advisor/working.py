@@ -11,10 +11,8 @@ from advisor.filter_step import (
     learn,
     move,
     pack,
-    pack_symmetric,
     project,
     unpack,
-    unpack_symmetric,
 )
 from advisor.hypotheses import Bank
 from advisor.noise import adapted
@@ -39,7 +37,7 @@ class Working:
         self.plan = plan
         self.pumps = core.pumps
         self.mean: Vector = unpack(core.mean)
-        self.cov: Matrix = unpack_symmetric(core.cov, s.SIZE)
+        self.cov: Matrix = unpack(core.cov).reshape(s.SIZE, s.SIZE)
         self.bank = Bank(core.bank, core.begun)
         self.noise = noise_of(core)
         self.prior: Priors = adapted(priors(plan), self.noise)
@@ -82,12 +80,12 @@ class Working:
             old,
             at=self.at,
             mean=pack(self.mean),
-            cov=pack_symmetric(self.cov),
+            cov=pack(self.cov),
             pumps=self.pumps,
             noises=(self.noise, old.noises[1])
             if self.pumps.running == 0
             else (old.noises[0], self.noise),
-            bank=self.bank.text(),
+            bank=self.bank.packed(),
             begun=tuple(self.bank.begun),
             notes=tuple([events.weigh(note, self.mean, self.cov) for note in old.notes]),
             told=self._told(),
