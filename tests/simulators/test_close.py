@@ -84,7 +84,7 @@ def test_setpoint_out_of_the_pipe_reaches_the_station():
     assert topics.count("accepted") == 1
     assert topics.count("delivered") >= 2
     assert keeping["m1"].heard == {"setpoint": 1}
-    assert poured[0]["at"] == "2026-03-02T05:30:10Z"
+    assert poured[0]["at"] == "2026-03-02T05:30:00Z"
     assert poured[0]["volume_l"] == pytest.approx(9.5, abs=1e-6)
 
 
