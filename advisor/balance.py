@@ -43,8 +43,12 @@ _STEPS = np.stack(
         ),
         np.outer(_unit((s.FILM, 1.0)), _unit((s.FILM_RATE, 1.0)))[: s.MOVING, : s.MOVING].ravel(),
         *(
-            np.outer(_unit((s.SHARED, 1.0)), _unit((source, 1.0)))[: s.MOVING, : s.MOVING].ravel()
-            for source in (s.SHARED_RATE, s.WATER_BRIX)
+            np.outer(_unit((grown, 1.0)), _unit((source, 1.0)))[: s.MOVING, : s.MOVING].ravel()
+            for grown, source in (
+                (s.SHARED, s.SHARED_RATE),
+                (s.SHARED, s.WATER_BRIX),
+                (s.OIL, s.OIL_RATE),
+            )
         ),
     ]
 )
@@ -106,7 +110,7 @@ def passage(
     """
     gone = max(float(mean[s.WATER_REST] * days + mean[s.WATER_RUN] * run), 0.0)
     dried = min(gone / max(float(mean[s.V]), 1.0), 1.0)
-    block = _STILL + np.array((days, run, days, cut, run, run, dried)) @ _STEPS
+    block = _STILL + np.array((days, run, days, cut, run, run, dried, run)) @ _STEPS
     decays = (
         math.exp(-days / prior.waves_days),
         math.exp(-days / prior.sway_days),

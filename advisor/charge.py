@@ -51,6 +51,7 @@ def _begin_anew(work: Working, core: Core, at: Instant, name: str) -> Core:
         blank_mix(mean, cov, prior)
     else:
         note = _fill(mean, cov, prior, core.charged, note)
+    forget(mean, cov, s.OIL, prior.oil, prior.oil_sd**2)
     forget(mean, cov, s.SHIFT, 0.0, prior.zero_sd**2)
     forget(mean, cov, s.SHARED, prior.shared, prior.shared_sd**2)
     forget(mean, cov, s.SHARED_RATE, 0.0, prior.shared_rate_sd**2)

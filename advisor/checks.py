@@ -9,7 +9,7 @@ from advisor.cusum import accumulate
 from advisor.filter_step import forget
 from advisor.plan import SumpPlan
 from advisor.slots import begin_when_known, close
-from advisor.words import Check, CheckKind, Instant, Service
+from advisor.words import MINUTE, Check, CheckKind, Instant, Service
 from advisor.working import Working
 
 HANDHELD_SD = 0.2
@@ -22,6 +22,10 @@ UNDRAINED = 0.05
 """Share of the holdup that may not be back when a dipstick is read with the pumps stopped. [1]"""
 ALLOWANCE, INTERVAL = 0.5, 4.0
 """Of the CUSUM over checks: a shift of one sd is found within 8 checks. [1]"""
+SKIMMED_BRIX_SD = 0.3
+"""How far the readings of all refractometers may fall with the oil; common practice. [°Brix]"""
+SKIMMING: Instant = 30 * MINUTE
+"""How long skimming takes; common practice. [ms]"""
 USED = (CheckKind.REFRACTOMETER, CheckKind.TITRATION, CheckKind.DIPSTICK)
 
 
@@ -66,13 +70,20 @@ def _compare(core: Core, at: Instant, told: tuple[float, float]) -> Core:
 
 
 def take_service(belief: Belief, entry: Service, plan: SumpPlan) -> Belief:
-    """Forget the film where the prism was cleaned: its offset is a new one, and small."""
-    if entry.kind not in ("prism-cleaned", "sump-cleaned"):
+    """Forget what a service took away: a cleaned prism's film, a skimmed sump's oil."""
+    cleaned = entry.kind in ("prism-cleaned", "sump-cleaned")
+    skimmed = entry.kind in ("skimmed", "sump-cleaned")
+    if not cleaned and not skimmed:
         return belief
     core = close(belief, plan).core
     work = Working(core, plan)
     work.advance(max(entry.at, core.at))
     prior = work.prior
-    forget(work.mean, work.cov, s.FILM, 0.0, prior.film_sd**2)
-    core = replace(core, checked=EVEN, checked_since=-1)
+    if cleaned:
+        forget(work.mean, work.cov, s.FILM, 0.0, prior.film_sd**2)
+        core = replace(core, checked=EVEN, checked_since=-1)
+    if skimmed:
+        forget(work.mean, work.cov, s.OIL, prior.oil, prior.oil_sd**2)
+        work.cov[s.SHARED, s.SHARED] += SKIMMED_BRIX_SD**2
+        core = replace(core, mixing_until=entry.at + SKIMMING, pouring_until=entry.at + SKIMMING)
     return work.belief(belief, core, entry.at)

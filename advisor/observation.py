@@ -24,7 +24,7 @@ class Row:
 
 
 def level_row(mean: Vector, share: float, share_sd: float, area: float, sd: float) -> Row:
-    r"""Level as drawn volume in the tank: :math:`V - u H + A (n + m + o)`.
+    r"""Level as drawn volume in the tank: :math:`V + O - u H + A (n + m + o)`.
 
     Parameters
     ----------
@@ -39,9 +39,9 @@ def level_row(mean: Vector, share: float, share_sd: float, area: float, sd: floa
     """
     noise = float(mean[s.WAVES] + mean[s.SWAY] + mean[s.SHIFT])
     return Row(
-        float(mean[s.V] - share * mean[s.HOLDUP]) + area * noise,
-        [s.V, s.HOLDUP, s.WAVES, s.SWAY, s.SHIFT],
-        np.array((1.0, -share, area, area, area)),
+        float(mean[s.V] + mean[s.OIL] - share * mean[s.HOLDUP]) + area * noise,
+        [s.V, s.OIL, s.HOLDUP, s.WAVES, s.SWAY, s.SHIFT],
+        np.array((1.0, 1.0, -share, area, area, area)),
         (area * sd) ** 2 + (float(mean[s.HOLDUP]) * share_sd) ** 2,
     )
 
@@ -93,7 +93,7 @@ def dipstick_row(mean: Vector, share: float, share_sd: float, area: float, sd: f
     """Depth by hand, as volume: the level's row without the sensor's own noise over hours."""
     row = level_row(mean, share, share_sd, area, sd)
     noise = area * float(mean[s.WAVES] + mean[s.SWAY] + mean[s.SHIFT])
-    return Row(row.expected - noise, row.places[:2], row.weights[:2], row.variance)
+    return Row(row.expected - noise, row.places[:3], row.weights[:3], row.variance)
 
 
 def level_volume(plan: SumpPlan, depth: float, temperature: float | None) -> float:

@@ -69,6 +69,12 @@ class Priors(NamedTuple):
     """Of make-up water; a refractometer set to zero on it reads less. [°Brix]"""
     warmth_sd: float = 0.004
     """What compensation leaves; data sheets, by memory. [°Brix/K]"""
+    oil: float = 0.5
+    oil_sd: float = 0.5
+    """Tramp oil that a sump begins with, and that a skimmer leaves. [L]"""
+    oil_rate: float = 0.5
+    oil_rate_sd: float = 0.4
+    """Over a day of running; common practice. [L/d]"""
     film_sd: float = 0.1
     """[°Brix]"""
     film_rate_sd: float = 0.015

@@ -83,7 +83,7 @@ def _expectations(mean: Vector, cov: Matrix, core: Core, plan: SumpPlan, prior: 
         correlation=correlation,
         rates=(rates[0] * scale, rates[1] * scale, rates[2] * scale, rates[3] * scale),
         area=area * scale,
-        sensor_depth=depth + noise,
+        sensor_depth=depth_at_volume(plan, mean.item(s.V) + mean.item(s.OIL)) + noise,
         sensor_up=mean.item(s.HOLDUP) / area,
         sensor_sd=_root(project(cov, level.places, level.weights)[1] + level.variance) / area,
         film=mean.item(s.FILM),

@@ -34,7 +34,8 @@ def test_transition_is_the_matrix_exponential():
     for solute in (s.CONCENTRATE_REST, s.CONCENTRATE_CUT):
         rates[s.V, solute] = rates[s.C, solute] = -1.0
         rates[s.LOST_CONCENTRATE, solute] = 1.0
-    rates[s.FILM, s.FILM_RATE] = rates[s.SHARED, s.SHARED_RATE] = 1.0
+    for grown, source in ((s.FILM, s.FILM_RATE), (s.SHARED, s.SHARED_RATE), (s.OIL, s.OIL_RATE)):
+        rates[grown, source] = 1.0
     rates[s.SHARED, s.WATER_BRIX] = block[s.SHARED, s.WATER_BRIX] / 0.3
 
     assert block == pytest.approx(expm(rates * 0.3), abs=1e-12)
