@@ -17,7 +17,7 @@ from starlette.types import Scope
 from agent.errors import StoreError
 from agent.page.gate import Gate
 from agent.page.office import Office
-from agent.page.routes import plant
+from agent.page.routes import plant, sump
 from agent.version import VERSION
 
 LOG = logging.getLogger("millpond.page")
@@ -36,6 +36,7 @@ def make_app(office: Office) -> FastAPI:
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
         app.state.closing = asyncio.Event()
+        app.state.pouring = asyncio.Lock()
         yield
 
     app = FastAPI(
@@ -48,7 +49,8 @@ def make_app(office: Office) -> FastAPI:
     )
     app.state.office = office
     app.state.streams = set()
-    app.include_router(plant.router)
+    for room in (plant, sump):
+        app.include_router(room.router)
     app.mount("/static", Unchanging(directory=STATIC))
     app.add_api_route("/healthy", lambda: PlainTextResponse("ok\n"), include_in_schema=False)
     app.add_exception_handler(HTTPException, _on_refusal)

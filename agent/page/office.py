@@ -16,9 +16,10 @@ from agent.clock import Clock, WallClock
 from agent.page import figures
 from agent.page.cards import Card, make_card
 from agent.page.catalogue import LANGUAGES
+from agent.page.entries import entry_kind, entry_text
 from agent.page.live import TREND_HOURS, LiveView
 from agent.page.people import Role
-from agent.page.pours import Pours
+from agent.page.pours import Pours, pour_of
 from agent.page.sending import Mailbox
 from agent.page.sessions import Door
 from agent.page.visitor import (
@@ -33,6 +34,7 @@ from agent.plant.plant import PageSettings, Plant
 from agent.store.batch import Batch
 from agent.store.database import Database
 from agent.store.history import History
+from agent.store.logbook import Logbook
 from agent.store.told import Told
 from agent.version import VERSION
 
@@ -70,6 +72,7 @@ class Office:
     live: LiveView = field(init=False)
     history: History = field(init=False)
     told: Told = field(init=False)
+    logbook: Logbook = field(init=False)
     pours: Pours = field(default_factory=Pours)
     beliefs: dict[str, Belief] = field(default_factory=dict)
     """By sump, as of its newest transaction: a value that nobody changes."""
@@ -79,6 +82,7 @@ class Office:
         self.door = Door(self.settings)
         self.history = History(self.database)
         self.told = Told(self.database)
+        self.logbook = Logbook(self.database)
         row = self.database.row("SELECT at FROM clock")
         clock = None if row is None else int(row[0])
         trends = self.history.traces(clock - TREND_HOURS * HOUR) if clock is not None else {}
@@ -180,6 +184,9 @@ def _environment(office: Office) -> Environment:
         plant=office.plant,
         settings=office.settings,
         strip=figures.strip,
+        steps_of=pour_of,
+        entry_kind=entry_kind,
+        entry_text=entry_text,
         trend_path=figures.trend_path,
         STRIP_WIDTH=figures.STRIP_WIDTH,
         LANGUAGES=LANGUAGES,

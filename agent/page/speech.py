@@ -130,6 +130,16 @@ class Speech:
             year=when.year,
         )
 
+    def short_day(self, at: Instant) -> str:
+        """Day of the month, with its weekday."""
+        when = self.local(at)
+        return f"{self.text(f'time.weekday.{when.weekday()}')} {when.day}"
+
+    def month(self, at: Instant) -> str:
+        """Month, in January with the year."""
+        when = self.local(at)
+        return str(when.year) if when.month == 1 else self.text(f"time.month_short.{when.month}")
+
     def moment(self, at: Instant, now: Instant | None) -> str:
         """When something was or will be, as briefly as one can say it on that day."""
         when = self.local(at)

@@ -47,6 +47,7 @@ RANGED = ("volume", "concentration")
 _COLUMNS = ("since", "running", *(c for name, _ in ESTIMATES for c in (name, f"{name}_sd")))
 _RANGES = tuple(f"{name}_{end}" for name in RANGED for end in ("low", "high"))
 _AT = {name: place for place, name in enumerate(("at", *_COLUMNS, *_RANGES))}
+_ESTIMATED = {name: (_AT[name], steps) for name, steps in ESTIMATES}
 
 MIGRATION: tuple[str, ...] = (
     "CREATE TABLE history_sump (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE) STRICT",
@@ -64,23 +65,81 @@ MIGRATION: tuple[str, ...] = (
 Row = tuple[Any, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Snapshot:
-    """What was told of a sump at a moment, or at the end of a stretch of time. [L], [1], [L/d]"""
+    """What was told of a sump at a moment, or at the end of a stretch of time.
 
-    at: Instant
-    volume: Estimate | None
-    concentration: Estimate | None
-    water_loss: Estimate | None
-    concentrate_loss: Estimate | None
-    lost: Account | None
-    added: Account | None
-    drained: Account | None
-    running: bool | None
-    volume_range: tuple[float, float] | None
-    """Lowest and highest of the stretch. [L]"""
-    concentration_range: tuple[float, float] | None
-    """Lowest and highest of the stretch. [1]"""
+    A chart asks a thousand of them for a few quantities each, so that these are read when asked.
+    """
+
+    row: Row
+    """Columns `at`, `since`, `running`, those of `ESTIMATES` with their sds, and the ranges."""
+
+    @property
+    def at(self) -> Instant:
+        """Moment for which it holds. [ms]"""
+        at: Instant = self.row[0]
+        return at
+
+    @property
+    def running(self) -> bool | None:
+        """Whether the pumps ran."""
+        running = self.row[_AT["running"]]
+        return None if running is None else bool(running)
+
+    @property
+    def volume(self) -> Estimate | None:
+        """All the fluid, holdup included. [L]"""
+        return _estimate(self.row, "volume")
+
+    @property
+    def concentration(self) -> Estimate | None:
+        """Concentrate per mix, v/v. [1]"""
+        return _estimate(self.row, "concentration")
+
+    @property
+    def water_loss(self) -> Estimate | None:
+        """Mean over the hours before. [L/d]"""
+        return _estimate(self.row, "water_loss")
+
+    @property
+    def concentrate_loss(self) -> Estimate | None:
+        """Mean over the hours before. [L/d]"""
+        return _estimate(self.row, "concentrate_loss")
+
+    @property
+    def lost(self) -> Account | None:
+        """Total lost since its beginning. [L]"""
+        return self._account("lost")
+
+    @property
+    def added(self) -> Account | None:
+        """Total added since its beginning. [L]"""
+        return self._account("added")
+
+    @property
+    def drained(self) -> Account | None:
+        """Total drained since its beginning. [L]"""
+        return self._account("drained")
+
+    @property
+    def volume_range(self) -> tuple[float, float] | None:
+        """Lowest and highest of the stretch. [L]"""
+        return _ends(self.row, "volume")
+
+    @property
+    def concentration_range(self) -> tuple[float, float] | None:
+        """Lowest and highest of the stretch. [1]"""
+        return _ends(self.row, "concentration")
+
+    def _account(self, name: str) -> Account | None:
+        """Total of water and concentrate. [L]"""
+        since = self.row[_AT["since"]]
+        water = _estimate(self.row, f"{name}_water")
+        concentrate = _estimate(self.row, f"{name}_concentrate")
+        if since is None or water is None or concentrate is None:
+            return None
+        return Account(since=since, water=water, concentrate=concentrate)
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,7 +283,7 @@ class History:
             width = -(-(end - begin + 1) // points)
             stretches = groupby(rows, key=lambda row: (row[0] - begin) // width)
             rows = [_merged(list(stretch)) for _, stretch in stretches]
-        return [_snapshot(row) for row in rows]
+        return [Snapshot(row) for row in rows]
 
     def at(self, sump: str, moment: Instant) -> Snapshot | None:
         """Newest state told for a time not later than `moment`, to the minute or the hour. [ms]"""
@@ -233,7 +292,7 @@ class History:
             for table in ("history_minute", "history_hour")
             if (row := self._database.row(_newest(table), 0, moment, sump))
         ]
-        return _snapshot(max(found, key=lambda row: row[0])) if found else None
+        return Snapshot(max(found, key=lambda row: row[0])) if found else None
 
     def traces(self, since: Instant) -> dict[str, list[Trace]]:
         """By sump, the last state of each hour from `since` on, oldest first. [ms]"""
@@ -273,7 +332,7 @@ _KEY = {
 
 
 def _columns(table: str) -> str:
-    """Columns of a row as `_snapshot` reads it; a minute is its own lowest and highest."""
+    """Columns of a row as `Snapshot` reads it; a minute is its own lowest and highest."""
     ranges = (
         _RANGES
         if table == "history_hour"
@@ -303,45 +362,15 @@ def _merged(rows: Sequence[Row]) -> Row:
     return (*rows[-1][: -len(ranges)], *ranges)
 
 
-def _snapshot(row: Row) -> Snapshot:
-    """Row in units of [L], [1], [L/d] and moments."""
-    told = {name: _estimate(row, name, steps) for name, steps in ESTIMATES}
-    steps = dict(ESTIMATES)
-    volumes, shares = (
-        _ends(row[_AT[f"{name}_low"]], row[_AT[f"{name}_high"]], steps[name]) for name in RANGED
-    )
-    running = row[_AT["running"]]
-    since = row[_AT["since"]]
-    return Snapshot(
-        at=row[0],
-        volume=told["volume"],
-        concentration=told["concentration"],
-        water_loss=told["water_loss"],
-        concentrate_loss=told["concentrate_loss"],
-        lost=_account(since, told["lost_water"], told["lost_concentrate"]),
-        added=_account(since, told["added_water"], told["added_concentrate"]),
-        drained=_account(since, told["drained_water"], told["drained_concentrate"]),
-        running=None if running is None else bool(running),
-        volume_range=volumes,
-        concentration_range=shares,
-    )
-
-
-def _estimate(row: Row, name: str, steps: float) -> Estimate | None:
+def _estimate(row: Row, name: str) -> Estimate | None:
     """Value and sd of a column."""
-    value = row[_AT[name]]
-    return None if value is None else Estimate(value / steps, row[_AT[name] + 1] / steps)
+    place, steps = _ESTIMATED[name]
+    value = row[place]
+    return None if value is None else Estimate(value / steps, row[place + 1] / steps)
 
 
-def _ends(low: int | None, high: int | None, steps: float) -> tuple[float, float] | None:
+def _ends(row: Row, name: str) -> tuple[float, float] | None:
     """Lowest and highest value."""
+    low, high = row[_AT[f"{name}_low"]], row[_AT[f"{name}_high"]]
+    steps = _ESTIMATED[name][1]
     return None if low is None or high is None else (low / steps, high / steps)
-
-
-def _account(
-    since: Instant | None, water: Estimate | None, concentrate: Estimate | None
-) -> Account | None:
-    """Total of water and concentrate. [L]"""
-    if since is None or water is None or concentrate is None:
-        return None
-    return Account(since=since, water=water, concentrate=concentrate)

@@ -107,7 +107,12 @@ def _parts(
         if alone:
             parts["now"] = office.part("_now.html", visitor, card=card)
             parts["todo"] = office.part(
-                "_todo.html", visitor, card=card, pour=office.pours.get(name, office.now)
+                "_todo.html",
+                visitor,
+                card=card,
+                pour=office.pours.get(name, office.now),
+                trouble="",
+                detail="",
             )
         else:
             parts[f"row-{name}"] = office.part("_row.html", visitor, card=card)
