@@ -68,9 +68,7 @@ def plan_top_up(
     _require_state(volume, concentration)
     task = task_for(volume, concentration, correlation, sump, stock=stock)
     try:
-        if not reaches_band(task):
-            task = _with_draining(task, sump)
-        choice = best(task)
+        choice = best(_drained_if_that_helps(task, sump))
     except SolverError as trouble:
         return _nothing(task, (f"No mix could be computed: {trouble}.",))
     return _plan(task, choice, sump)
@@ -133,6 +131,7 @@ def task_for(
         target_tolerance=target_tolerance(sump),
         drain=FOR_BAND if spilling else NEVER,
         drain_step=1.0,
+        floor=min(volume_at(sump.tank, levels.low), cap),
         least_drain=max(volume.value - safe, 0.0) if spilling else 0.0,
     )
 
@@ -214,6 +213,14 @@ def _require_state(volume: Estimate, concentration: Estimate) -> None:
         raise AdvisorError("volume", volume, "0 L or more, with an sd of 0 L or more")
     if not 0.0 <= concentration.value < 1.0 or not 0.0 <= concentration.sd < inf:
         raise AdvisorError("concentration", concentration, "0 up to 1, with an sd of 0 or more")
+
+
+def _drained_if_that_helps(task: Task, sump: SumpPlan) -> Task:
+    """Allow draining where the band [1] can be reached with it, and not without."""
+    if reaches_band(task):
+        return task
+    drained = _with_draining(task, sump)
+    return drained if reaches_band(drained) else task
 
 
 def _with_draining(task: Task, sump: SumpPlan) -> Task:

@@ -160,6 +160,8 @@ def _add_safety(layout: Layout) -> None:
     program.row({c: k for group in layout.groups for c, _, k in group.terms()}, upper=task.stock)
     program.row({layout.drain: step, layout.drains: -task.volume.value}, upper=0.0)
     program.row({layout.drain: step}, lower=task.least_drain)
+    terms, constant = _after(layout, 1.0, 0.0)
+    program.row({**terms, layout.drains: -task.floor}, lower=-constant)
 
 
 def _add_wishes(layout: Layout) -> None:

@@ -12,6 +12,7 @@ and everything asked of the sump afterwards is linear in the unknowns, as
 Hard limits (*safe*):
 
 - :math:`V'` at most `cap`: the brim less headroom less a margin of so many sds, holdup included;
+- where anything is drained, :math:`V'` at least `floor`, what the pumps need;
 - every batch between the weakest and the strongest mix that the fluid takes, in a vessel filled so
   far as one carries, to its marks; no more concentrate than there is.
 
@@ -207,6 +208,7 @@ def _require_safe(task: Task, choice: Choice) -> None:
     mix = choice.mix
     after = task.volume.value - choice.drain + mix.volume
     broken = after > task.cap + _FINE or mix.concentrate > task.stock + _FINE
+    broken = broken or (choice.drain > 0.0 and after < task.floor - _FINE)
     for way, batch in zip(choice.ways, choice.batches, strict=True):
         total = batch.water + batch.concentrate
         weakest, strongest = strengths_of(task, way)

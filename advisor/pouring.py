@@ -64,6 +64,8 @@ class Task:
     drain: str = NEVER
     drain_step: float = 0.0
     """[L]"""
+    floor: float = 0.0
+    """Least volume afterwards, where anything is drained. [L]"""
     least_drain: float = 0.0
     """Has to go whatever the band says. [L]"""
 

@@ -106,9 +106,9 @@ cases = st.builds(
     sumps,
     shares,
     st.floats(0.0, 6.0),
-    st.tuples(st.floats(0.0, 0.16), st.floats(0.0, 0.005)),
+    st.tuples(st.floats(0.02, 0.16), st.floats(0.0, 0.005)),
     st.floats(-0.9, 0.9),
-    st.sampled_from([float("inf"), 3.0]),
+    st.sampled_from([float("inf"), float("inf"), float("inf"), 3.0]),
 )
 
 
@@ -155,6 +155,9 @@ def assert_within_limits(plan: DosePlan, case: Case) -> None:
     safe = room_to - sump.margin_sd * volume.sd
     assert plan.after.volume.value <= max(safe, volume.value) + EXACT
     assert 0.0 <= plan.drain <= volume.value
+    if plan.drain > 0.0:
+        low = volume_at(sump.tank, sump.levels.low)
+        assert plan.after.volume.value >= min(low, safe) - EXACT
     assert sum(b.count * b.concentrate for b in plan.batches) <= case.stock + EXACT
     for batch in plan.batches:
         total = batch.water + batch.concentrate
@@ -273,6 +276,15 @@ def test_a_short_drum_is_said_by_what_it_gives():
     assert plan.mix is not None
     assert plan.mix.concentrate <= 1.0
     assert any("too lean" in reason or "closest" in reason for reason in plan.why)
+
+
+def test_nothing_is_drained_where_that_does_not_lead_into_the_band_either():
+    """Too lean with hardly any concentrate left: adding what there is, and no draining."""
+    plan = plan_top_up(Estimate(330.0, 1.0), Estimate(0.02, 0.0005), 0.0, a_sump(), stock=3.0)
+
+    assert (plan.kind, plan.drain) == ("top-up", 0.0)
+    assert plan.mix is not None
+    assert plan.mix.concentrate == pytest.approx(3.0)
 
 
 def test_a_charge_is_premix_and_then_water():

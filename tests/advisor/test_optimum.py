@@ -50,7 +50,8 @@ def safe(task: Task, choice: Choice):
     """The choice, if the sump holds it."""
     mix = choice.mix
     after = task.volume.value - choice.drain + mix.volume
-    if after <= task.cap + SAME and mix.concentrate <= task.stock + SAME:
+    low_enough = after <= task.cap + SAME and mix.concentrate <= task.stock + SAME
+    if low_enough and (choice.drain == 0 or after >= task.floor - SAME):
         yield choice
 
 
@@ -130,6 +131,7 @@ tasks = st.builds(
         target_tolerance=0.002,
         drain=drain,
         drain_step=1.0,
+        floor=2.0,
     ),
     st.floats(3.0, 8.0).map(coarse),
     st.sampled_from([0.0, 0.1]),
