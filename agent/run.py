@@ -26,7 +26,7 @@ from agent.outbox import Sender
 from agent.plant.plant import Plant
 from agent.recording import RecordingWriter
 from agent.schedule import Schedule
-from agent.secrets import read_credentials
+from agent.secrets import read_credentials, read_token
 from agent.store.ledger import Ledger
 from agent.store.lock import held_alone
 from agent.store.patience import Patience
@@ -34,6 +34,7 @@ from agent.version import VERSION
 from agent.worker import Intake, Worker
 
 if TYPE_CHECKING:
+    from agent.historian.sink import Sink
     from agent.page.server import PageServer
 
 LOG = logging.getLogger("millpond")
@@ -41,6 +42,7 @@ LOG = logging.getLogger("millpond")
 STOP_WORKER_S = 5.0
 STOP_SENDER_S = 2.0
 STOP_LINK_S = 2.0
+STOP_SINK_S = 0.5
 DONE, FAILED = 0, 1
 
 
@@ -157,6 +159,7 @@ class Agent:
         self.page = _page(plant, self.link, intake)
         if self.page is not None:
             self.worker.on_committed = self.page.take
+        self._sink = _sink(plant, ledger, environment)
         self._schedule = Schedule(
             self.inbox.tick if clock_topic is None else None, ledger.housekeep
         )
@@ -172,6 +175,8 @@ class Agent:
         self.link.start()
         if self.page is not None:
             self.page.start()
+        if self._sink is not None:
+            self._sink.start()
         LOG.info("listening to %d topics at %s", len(self._filters), self.link.address)
         LOG.info("stopping: %s", self._ends.get())
         return self._stop()
@@ -199,6 +204,8 @@ class Agent:
         self.inbox.close()
         ended = self.worker.stop(STOP_WORKER_S)
         self.sender.stop(STOP_SENDER_S)
+        if self._sink is not None:
+            self._sink.stop(STOP_SINK_S)
         self.link.stop(STOP_LINK_S)
         failure = self.worker.failure
         if not ended:
@@ -219,6 +226,19 @@ def _pipeline(plant: Plant, ledger: Ledger) -> Intake:
     from agent.pipeline import Pipeline
 
     return Pipeline(plant, ledger)
+
+
+def _sink(plant: Plant, ledger: Ledger, environment: Mapping[str, str]) -> "Sink | None":
+    """Make the historian's thread, where the plant file names one; else nothing of it is loaded."""
+    if plant.historian is None:
+        return None
+    from agent.historian.lines import Lines
+    from agent.historian.server import InfluxServer
+    from agent.historian.sink import Sink
+
+    ledger.make_lines = Lines(plant).of_batch
+    server = InfluxServer(plant.historian, read_token(environment))
+    return Sink(ledger.waiting, server, plant.historian.url)
 
 
 def _page(plant: Plant, link: BrokerLink, intake: Intake) -> "PageServer | None":

@@ -1,4 +1,4 @@
-"""The broker's credentials: from the environment, or from files that it names, and nowhere else."""
+"""Credentials of broker and historian: from the environment, or from files that it names."""
 
 import unicodedata
 from collections.abc import Mapping
@@ -9,6 +9,7 @@ from agent.errors import CredentialsError
 
 USER = "MILLPOND_BROKER_USER"
 PASSWORD = "MILLPOND_BROKER_PASSWORD"  # noqa: S105  # the variable's name, not a password
+TOKEN = "MILLPOND_HISTORIAN_TOKEN"  # noqa: S105  # as above
 _FILE = "_FILE"
 _LONGEST = 65_535
 """MQTT 5.0, 3.1.3.5 and 3.1.3.6: the length of each stands in two bytes."""
@@ -43,6 +44,17 @@ def read_credentials(environment: Mapping[str, str]) -> Credentials | None:
     if password is not None:
         raise CredentialsError(USER, f"is not set, though a password is; set it or {USER}{_FILE}")
     return None
+
+
+def read_token(environment: Mapping[str, str]) -> str | None:
+    """The historian's token that the environment holds or points at; `None` where it says nothing.
+
+    Raises
+    ------
+    CredentialsError
+        As `read_credentials`.
+    """
+    return _read(environment, TOKEN)
 
 
 def _read(environment: Mapping[str, str], variable: str) -> str | None:

@@ -19,10 +19,10 @@ from agent.plant.material_models import (
     VesselModel,
     WaterModel,
 )
-from agent.plant.models import BrokerSection, PlantModel, StoreSection
+from agent.plant.models import BrokerSection, HistorianSection, PlantModel, StoreSection
 from agent.plant.page_checks import split_listen
 from agent.plant.page_model import PageSection
-from agent.plant.plant import BrokerSettings, Keeping, PageSettings, Plant
+from agent.plant.plant import BrokerSettings, HistorianSettings, Keeping, PageSettings, Plant
 from agent.plant.sump_models import LevelsModel, StationModel, SumpModel
 from agent.plant.tanks import tank
 
@@ -61,6 +61,7 @@ def build(model: PlantModel, folder: Path) -> Plant:
         vessels=MappingProxyType(vessels),
         lateness_ms=round(plant.lateness_s * 1000),
         backlog_max_ms=round(plant.backlog_max_d * DAY),
+        historian=None if model.historian is None else _historian(model.historian, folder),
         keeping=Keeping(
             raw=round(kept.raw_days * DAY),
             minutes=round(kept.minute_days * DAY),
@@ -69,6 +70,16 @@ def build(model: PlantModel, folder: Path) -> Plant:
         ),
         page=None if model.page is None else _page(model.page, plant.name or plant.id, folder),
         alarms=MappingProxyType({key: alarm_plan(key, a) for key, a in model.alarms.items()}),
+    )
+
+
+def _historian(model: HistorianSection, folder: Path) -> HistorianSettings:
+    """How to reach the historian."""
+    return HistorianSettings(
+        url=model.url.rstrip("/"),
+        org=model.org,
+        bucket=model.bucket,
+        ca_file=None if model.ca_file is None else folder / model.ca_file,
     )
 
 

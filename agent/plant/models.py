@@ -76,6 +76,19 @@ class StoreSection(Section):
     )
 
 
+class HistorianSection(Section):
+    """The plant's time-series database. Its token comes from the environment, never from here."""
+
+    url: Annotated[str, Field(pattern=r"^https?://[^\s/]+(/\S*)?$", max_length=1024)] = Field(
+        description="http://HOST:PORT or https://HOST:PORT of a server with InfluxDB's v2 API"
+    )
+    org: Name = Field(description="organisation that the bucket is of")
+    bucket: Name = Field(description="bucket that is written to")
+    ca_file: PathText | None = Field(
+        default=None, description="certificates that are trusted; absent: the usual ones (PEM)"
+    )
+
+
 class PlantModel(Section):
     """Describes one plant to millpond."""
 
@@ -86,6 +99,9 @@ class PlantModel(Section):
     )
     page: PageSection | None = Field(
         default=None, description="the page for people at the sump; absent: none is served"
+    )
+    historian: HistorianSection | None = Field(
+        default=None, description="[historian], the time-series database; absent: none is sent to"
     )
     concentrate: list[ConcentrateModel] = Field(
         min_length=1, description="a [[concentrate]] for each concentrate in use"

@@ -85,6 +85,16 @@ class PageSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class HistorianSettings:
+    """How to reach the plant's time-series database. Its token is read when it is needed."""
+
+    url: str
+    org: str
+    bucket: str
+    ca_file: Path | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plant:
     """The whole plant."""
 
@@ -102,6 +112,7 @@ class Plant:
     vessels: Mapping[str, Vessel]
     lateness_ms: int = 10 * 60_000
     backlog_max_ms: int = 7 * 86_400_000
+    historian: HistorianSettings | None = None
     keeping: Keeping = field(default_factory=Keeping)
     """How long the store keeps what."""
     page: PageSettings | None = None

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from advisor.words import Delivery, Entry, Evidence, Instant, Reading, Signal, SumpEvent
 from agent.arrival import Outgoing
 from agent.decode.results import Refusal, StockReport
+from agent.store.changes import AlarmChange
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +41,8 @@ class Batch:
     """By topic, what stands there for whoever comes later; empty: taken back."""
     deliveries: bytes = b""
     """What was taken in of the broker's deliveries, as `agent.deliveries` writes it down."""
+    changes: list[AlarmChange] = field(default_factory=list)
+    """Lines of the alarms' journal."""
     clock: Instant | None = None
     """Stamp of the newest item taken in: timers have run up to here."""
 
@@ -56,6 +59,7 @@ class Batch:
             or self.history
             or self.events
             or self.retained
+            or self.changes
             or self.deliveries
         )
 

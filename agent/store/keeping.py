@@ -6,6 +6,7 @@ where something late came in. All of it is done in short transactions, so that t
 waits for long.
 """
 
+import logging
 import sqlite3
 from collections.abc import Iterator, Sequence
 
@@ -13,6 +14,9 @@ from advisor.words import DAY, HOUR, MINUTE, Instant
 from agent.plant.plant import Keeping
 from agent.store.database import Database
 from agent.store.history import thin_history
+from agent.store.waiting import Waiting
+
+LOG = logging.getLogger("millpond.store")
 
 SETTLED_AFTER: Instant = HOUR
 """Minutes and hours are written once they are this far behind the newest reading. [ms]"""
@@ -33,10 +37,6 @@ MIGRATION: tuple[str, ...] = (
     """CREATE TABLE unsummed (
         signal INTEGER NOT NULL, hour INTEGER NOT NULL, PRIMARY KEY (signal, hour)
     ) STRICT, WITHOUT ROWID""",
-    """CREATE TABLE alarm_record (
-        number INTEGER PRIMARY KEY AUTOINCREMENT, at INTEGER NOT NULL, topic TEXT NOT NULL,
-        payload BLOB NOT NULL
-    ) STRICT""",
 )
 
 
@@ -65,6 +65,7 @@ class Keeper:
     def __init__(self, database: Database, keeping: Keeping, backlog_max: Instant) -> None:
         self._database = database
         self._keeping = keeping
+        self._waiting = Waiting(database)
         self._raw = max(keeping.raw, backlog_max + DAY)
 
     def keep_house(self) -> None:
@@ -79,6 +80,14 @@ class Keeper:
             for number in numbers:
                 self._forget_readings(number, newest)
             self._forget_records(newest - self._keeping.records)
+            given_up = self._waiting.give_up(newest - self._raw)
+            if given_up:
+                LOG.error(
+                    "%d lines have waited for the historian for %.0f days: given up; millpond"
+                    " backfill sends what is kept of that time",
+                    given_up,
+                    self._raw / DAY,
+                )
         self._database.transact(thin_history)
 
     def _newest(self, numbers: Sequence[int]) -> Instant | None:
@@ -148,7 +157,7 @@ class Keeper:
 
     def _forget_records(self, before: Instant) -> None:
         """Forget what was said and told before a moment."""
-        for table in ("entry", "event", "alarm_record", "stock"):
+        for table in ("entry", "event", "stock"):
             self._execute(f"DELETE FROM {table} WHERE at < ?", before)  # noqa: S608  as above
 
     def _execute(self, statement: str, *values: object) -> int:

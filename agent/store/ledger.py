@@ -5,7 +5,7 @@ already is not written again.
 """
 
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Self
 from zlib import decompress
@@ -15,12 +15,14 @@ from agent.arrival import Outgoing
 from agent.decode.results import Reason, Refusal
 from agent.plant.plant import Keeping
 from agent.store.batch import Batch, evidence_order
+from agent.store.changes import AlarmChange, read_changes
 from agent.store.database import Database, story
 from agent.store.keeping import Keeper
 from agent.store.migrations import migrate
 from agent.store.patience import Patience
 from agent.store.rows import entry_from, refusal_from
 from agent.store.series import Series
+from agent.store.waiting import Waiting, write_lines
 from agent.store.writing import write_beliefs, write_evidence, write_messages, write_refusals
 
 KEEPING = Keeping()
@@ -44,6 +46,8 @@ class Ledger:
     ----------
     series : Series
         Readings for charts.
+    waiting : Waiting
+        What waits for the historian.
     """
 
     def __init__(
@@ -59,6 +63,9 @@ class Ledger:
         self._backlog_max = backlog_max
         self._keeper = Keeper(database, keeping, backlog_max)
         self.series = Series(database)
+        self.waiting = Waiting(database)
+        self.make_lines: Callable[[Batch], list[str]] | None = None
+        """Makes what the historian is sent of each batch; `None`: there is no historian."""
         self._numbers: dict[tuple[str, Signal], int] = {}
         self._learn_numbers()
 
@@ -112,6 +119,8 @@ class Ledger:
                 packed=self._database.path is not None,
             )
             write_messages(connection, batch)
+            if self.make_lines is not None:
+                write_lines(connection, self.make_lines(batch), batch.clock or 0)
 
         self._database.transact(write)
 
@@ -231,6 +240,10 @@ class Ledger:
             _run_each(connection, "INSERT INTO subscription VALUES (?)", [(f,) for f in filters])
 
         self._database.transact(write)
+
+    def changes(self, begin: Instant, end: Instant, about: str | None = None) -> list[AlarmChange]:
+        """Lines of the alarms' journal from `begin` up to `end`, oldest first; see `read_changes`."""
+        return read_changes(self._database, begin, end, about)
 
     def refusals(self, limit: int) -> list[tuple[Instant, Refusal]]:
         """Newest refusals with their times, newest first, at most `limit`."""

@@ -6,9 +6,11 @@ from contextlib import closing
 from pathlib import Path
 
 from agent.errors import StoreError
+from agent.store.changes import MIGRATION as CHANGES
 from agent.store.history import MIGRATION as HISTORY
 from agent.store.keeping import MIGRATION as KEEPING
 from agent.store.told import MIGRATION as TOLD
+from agent.store.waiting import MIGRATION as WAITING
 
 APPLICATION_ID = 0x6D706E64
 """`mpnd`: marks a file as a store of ours."""
@@ -57,7 +59,9 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         "ALTER TABLE entry ADD COLUMN used INTEGER NOT NULL DEFAULT 1",
         "CREATE TABLE delivery (count INTEGER PRIMARY KEY, body BLOB NOT NULL) STRICT",
         *KEEPING,
+        *WAITING,
     ),
+    CHANGES,
 )
 """Statements that lead from each version to the next; a published one is never changed."""
 

@@ -9,6 +9,7 @@ from advisor.words import HOUR, Instant, Signal
 from agent.deliveries import KEPT as DELIVERIES_KEPT
 from agent.deliveries import length_of
 from agent.store.batch import Batch
+from agent.store.changes import write_changes
 from agent.store.history import write_history
 from agent.store.keeping import SETTLED_AFTER, note_late
 from agent.store.rows import entry_row, refusal_row
@@ -127,18 +128,11 @@ def write_messages(connection: sqlite3.Connection, batch: Batch) -> None:
     write_history(connection, batch.history)
     write_events(connection, batch.events)
     write_retained(connection, batch.retained)
+    write_changes(connection, batch.changes)
     if batch.outgoing:
         connection.executemany(
             "INSERT INTO outbox (topic, payload, retain) VALUES (?, ?, ?)",
             [(message.topic, message.payload, message.retain) for message in batch.outgoing],
-        )
-        connection.executemany(
-            "INSERT INTO alarm_record (at, topic, payload) VALUES (?, ?, ?)",
-            [
-                (batch.clock or 0, message.topic, message.payload)
-                for message in batch.outgoing
-                if "/alarm/" in message.topic and message.payload
-            ],
         )
     if batch.deliveries:
         _write_deliveries(connection, batch.deliveries)
