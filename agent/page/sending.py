@@ -72,12 +72,14 @@ class Mailbox:
         """Whether entries can be sent at the moment."""
         return self._is_connected()
 
-    async def send(self, sump: str, channel: str, body: Mapping[str, Any]) -> Sent:
-        """Publish an entry under a new id, and wait until it is stored or refused."""
-        name = new_id()
+    async def send(
+        self, place: str, channel: str, body: Mapping[str, Any], *, name: str = ""
+    ) -> Sent:
+        """Publish an entry, under a new id unless it has one, and wait for its outcome."""
+        name = name or new_id()
         if not self._is_connected():
             return Sent("away", name)
-        topic = f"{self._prefix}/{sump}/{channel}"
+        topic = "/".join(level for level in (self._prefix, place, channel) if level)
         loop = asyncio.get_running_loop()
         waiting = _Waiting(loop, loop.create_future(), topic)
         with self._lock:
@@ -92,26 +94,18 @@ class Mailbox:
             with self._lock:
                 del self._waiting[name]
 
-    async def order(self, sump: str, body: Mapping[str, Any]) -> Sent:
-        """Publish a command on an alarm, and wait until it is obeyed or refused."""
-        if not self._is_connected():
-            return Sent("away", "")
-        about = f"/{body['signal']}" if body.get("signal") else ""
-        topic = f"{self._prefix}/{sump}/alarm-command"
-        loop = asyncio.get_running_loop()
-        waiting = _Waiting(loop, loop.create_future(), topic)
-        key = f"{self._prefix}/{sump}/alarm/{body['alarm']}{about}"
-        with self._lock:
-            self._waiting[key] = waiting
-        payload = json.dumps(body, ensure_ascii=False, allow_nan=False)
-        try:
-            self._publish(Outgoing(topic, payload.encode(), retain=False))
-            return await asyncio.wait_for(waiting.future, WAIT_S)
-        except TimeoutError:
-            return Sent("sent", "")
-        finally:
-            with self._lock:
-                self._waiting.pop(key, None)
+    async def order(self, place: str, body: Mapping[str, Any]) -> Sent:
+        """Publish an order on an alarm, and wait for its answer.
+
+        Parameters
+        ----------
+        place : str
+            Levels of the topic between prefix and channel: a sump, ``supply/NAME``, or nothing for
+            the whole plant.
+        body : mapping
+            Of the order, without an id.
+        """
+        return await self.send(place, "alarm-command", body)
 
     def take(self, batch: Batch) -> None:
         """Tell those who wait what a transaction brought; called by the worker."""
@@ -123,13 +117,16 @@ class Mailbox:
             name = entry_id(kept.entry)
             if name in waiting:
                 _tell(waiting[name], Sent("stored", name))
-        for topic in batch.retained:
-            if topic in waiting:
-                _tell(waiting[topic], Sent("stored", ""))
+        for outgoing in batch.outgoing:
+            if outgoing.topic.endswith("/alarm-answer"):
+                answer = json.loads(outgoing.payload)
+                name = answer["id"]
+                if name in waiting:
+                    outcome: Outcome = "stored" if answer["accepted"] else "refused"
+                    _tell(waiting[name], Sent(outcome, name, answer["reason"] or ""))
         for _, refusal in batch.refusals:
             for name, somebody in waiting.items():
-                ours = name in refusal.excerpt or "/alarm/" in name
-                if refusal.topic == somebody.topic and ours:
+                if refusal.topic == somebody.topic and name in refusal.excerpt:
                     _tell(somebody, Sent("refused", name, refusal.detail))
 
 

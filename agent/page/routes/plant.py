@@ -2,7 +2,7 @@
 
 import asyncio
 import json
-from collections.abc import AsyncIterator, Iterable
+from collections.abc import AsyncIterator, Collection
 
 from fastapi import APIRouter, HTTPException, Request
 from starlette.concurrency import run_in_threadpool
@@ -10,6 +10,7 @@ from starlette.responses import HTMLResponse, StreamingResponse
 
 from agent.page.cards import Card, Urgency
 from agent.page.office import Office
+from agent.page.routes.alarms import shown as alarms_shown
 from agent.page.routes.common import TheOffice, TheVisitor
 from agent.page.visitor import Visitor
 
@@ -54,20 +55,28 @@ def fits(card: Card, query: str, show: str) -> bool:
 
 @router.get("/live")
 async def live(
-    request: Request, office: TheOffice, visitor: TheVisitor, sump: str = "", seen: int = 0
+    request: Request,
+    office: TheOffice,
+    visitor: TheVisitor,
+    what: str = "rows",
+    sump: str = "",
+    seen: int = 0,
 ) -> StreamingResponse:
-    """Server-sent events: the pieces of an open page that have changed since version `seen`."""
+    """Server-sent events: the pieces of an open page that have changed since version `seen`.
+
+    `what` is the page: ``rows`` of the plant, ``alarms``, or the one of a `sump`.
+    """
     if sump and sump not in office.plant.sumps:
         raise HTTPException(404, "sump")
     streams: set[object] = request.app.state.streams
     if len(streams) >= STREAMS_MAX:
         raise HTTPException(503, "busy")
-    events = _events(request, office, visitor, sump, seen)
+    events = _events(request, office, visitor, f"/{sump}" if sump else what, seen)
     return StreamingResponse(events, media_type="text/event-stream")
 
 
 async def _events(
-    request: Request, office: Office, visitor: Visitor, sump: str, seen: int
+    request: Request, office: Office, visitor: Visitor, what: str, seen: int
 ) -> AsyncIterator[str]:
     """Changes as they come, until the page is closed or the agent ends."""
     loop, news = asyncio.get_running_loop(), asyncio.Event()
@@ -83,9 +92,7 @@ async def _events(
         while not request.app.state.closing.is_set():
             news.clear()
             seen, changed = office.live.changed_since(seen)
-            if sump:
-                changed = [sump] if sump in changed else []
-            parts = await run_in_threadpool(_parts, office, visitor, changed, alone=bool(sump))
+            parts = await run_in_threadpool(_parts, office, visitor, changed, what)
             yield f"event: parts\nid: {seen}\ndata: {json.dumps(parts)}\n\n"
             await asyncio.sleep(PAUSE_S)
             try:
@@ -98,24 +105,29 @@ async def _events(
 
 
 def _parts(
-    office: Office, visitor: Visitor, changed: Iterable[str], *, alone: bool
+    office: Office, visitor: Visitor, changed: Collection[str], what: str
 ) -> dict[str, object]:
     """HTML of what changed, by the id of the element that it replaces, and the time."""
     parts = {}
-    for name in changed:
-        card = office.card(name)
-        if alone:
-            parts["now"] = office.part("_now.html", visitor, card=card)
-            parts["todo"] = office.part(
-                "_todo.html",
-                visitor,
-                card=card,
-                pour=office.pours.get(name, office.now),
-                trouble="",
-                detail="",
-            )
-        else:
-            parts[f"row-{name}"] = office.part("_row.html", visitor, card=card)
+    if what == "alarms" and changed:
+        parts["alarm-list"] = office.part("_alarm_list.html", visitor, **alarms_shown(office))
+    elif what.startswith("/"):
+        if what[1:] in changed:
+            parts |= _sump_parts(office, visitor, what[1:])
+    elif what == "rows":
+        for name in changed:
+            parts[f"row-{name}"] = office.part("_row.html", visitor, card=office.card(name))
     clock = office.live.clock
     said = "" if clock is None else visitor.speech.moment(clock, None)
     return {"parts": parts, "clock": said, "version": office.live.version}
+
+
+def _sump_parts(office: Office, visitor: Visitor, sump: str) -> dict[str, str]:
+    """Pieces of a sump's page."""
+    card = office.card(sump)
+    pour = office.pours.get(sump, office.now)
+    values = {"card": card, "pour": pour, "trouble": "", "detail": ""}
+    return {
+        "now": office.part("_now.html", visitor, card=card),
+        "todo": office.part("_todo.html", visitor, **values),
+    }

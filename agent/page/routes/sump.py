@@ -18,11 +18,22 @@ router = APIRouter(default_response_class=HTMLResponse)
 
 @router.get("/sumps/{sump}")
 def sump_page(
-    sump: TheSump, office: TheOffice, visitor: TheVisitor, span: str = "day", until: str = ""
+    sump: TheSump,
+    office: TheOffice,
+    visitor: TheVisitor,
+    span: str = "day",
+    until: str = "",
+    said: str = "",
 ) -> HTMLResponse:
-    """Everything about one sump; `span` and `until` [ms] pick what the charts show."""
+    """Everything about one sump; `span` and `until` [ms] pick what the charts show.
+
+    `said` is the outcome of an entry that was just made.
+    """
     shown = stretch(span, until, office.now)
-    return office.page("sump.html", visitor, **context(office, visitor, sump, shown))
+    values = context(office, visitor, sump, shown)
+    return office.page(
+        "sump.html", visitor, **values, said=said if said in {"stored", "sent", "away"} else ""
+    )
 
 
 @router.get("/sumps/{sump}/charts")
@@ -111,7 +122,8 @@ def _todo(
             **values,
         )
     shown = stretch("day", "", office.now)
-    return office.page("sump.html", visitor, **(context(office, visitor, sump, shown) | values))
+    whole = context(office, visitor, sump, shown) | values
+    return office.page("sump.html", visitor, **whole, said="")
 
 
 def _went_well(sent: Sent) -> bool:

@@ -167,6 +167,26 @@
     }
   });
 
+  // --- forms that show only what the chosen form of an entry needs ---
+  const conditional = document.querySelectorAll("[data-when]");
+  const choose = () => {
+    for (const part of conditional) {
+      const [name, value] = part.dataset.when.split("=");
+      const chosen = document.querySelector(`input[name="${name}"]:checked`);
+      part.hidden = !chosen || chosen.value !== value;
+    }
+    const select = document.querySelector("select[data-shows]");
+    const hint = find("h-value");
+    if (select && hint) { hint.textContent = select.selectedOptions[0].dataset.hint; }
+    for (const part of document.querySelectorAll("[data-for]")) {
+      part.hidden = !select || part.dataset.for !== select.value;
+    }
+  };
+  if (document.querySelector("form.entry")) {
+    document.querySelector("form.entry").addEventListener("change", choose);
+    choose();
+  }
+
   // --- printing ---
   for (const button of document.querySelectorAll("[data-print]")) {
     button.hidden = false;
