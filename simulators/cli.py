@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from simulators.errors import SimulatorError
+from simulators.score.command import score_verb
 
 Verb = Callable[[argparse.Namespace], int]
 
@@ -51,6 +52,7 @@ def _parser() -> argparse.ArgumentParser:
     _plot_verb(verbs)
     _close_verb(verbs)
     _small_verbs(verbs)
+    score_verb(verbs)
     return parser
 
 

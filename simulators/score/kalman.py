@@ -77,12 +77,12 @@ class Gaussian:
         self.mean[idx] += weights * size
         self.cov[np.ix_(idx, idx)] += np.multiply.outer(weights, weights) * variance
 
-    def bend(self, places: Sequence[int], transition: Matrix) -> None:
-        """Turn some entries into weighted sums of them, at once."""
+    def bend(self, places: Sequence[int], slopes: Matrix, means: Vector | None = None) -> None:
+        """Turn some entries into functions of them, linear or with these slopes and new means."""
         idx = list(places)
-        self.mean[idx] = transition @ self.mean[idx]
-        self.cov[idx] = transition @ self.cov[idx]
-        self.cov[:, idx] = self.cov[:, idx] @ transition.T
+        self.mean[idx] = slopes @ self.mean[idx] if means is None else means
+        self.cov[idx] = slopes @ self.cov[idx]
+        self.cov[:, idx] = self.cov[:, idx] @ slopes.T
 
     def copy(self, source: int, target: int) -> None:
         """Let one entry be what another is now; from here on they go their own ways."""

@@ -8,7 +8,7 @@ no accuracy:
 H is the holdup at that moment, :math:`\varepsilon` the swelling from 20 °C, A the drawn surface and
 :math:`\Delta z` all that the sensor is off by. A refractometer reads
 
-.. math:: B = \frac{100\,C}{f(1+\varphi)V} + \sigma b_w + \beta\frac{100\,O}{V} + \Delta B
+.. math:: B = \frac{100\,c}{f(1+\varphi)} + \sigma b_w + \beta\frac{100\,O}{V} + \Delta B
 
 with the make-up water's own reading :math:`b_w` times the fluid's salts over the water's.
 """
@@ -46,13 +46,14 @@ class Eye:
         fluid = witness.scenario.fluid(spec.concentrate)
         self._factor = fluid.refractometer_factor
         self._oil_brix = offsets.oil_brix
-        self._sds = {check.kind: check.sd for check in spec.checks if check.sd is not None}
+        self._sds: dict[str, float] = {
+            check.kind: check.sd for check in spec.checks if check.sd is not None
+        }
         self._step = 0.0
         if self._level is not None:
             marks = spec.level_mm
             self._step = millimetres(self._level, self._tank, marks.brim, marks.target)
-        self._told = spec.signals.temperature is not None
-        self.celsius = witness.warmth[0]
+        self.celsius = 20.0
         self.air = 20.0
         self._stirred = 0.0
         self._at = 0
@@ -120,13 +121,11 @@ class Eye:
         """Weights of what every refractometer sees, and what is expected. [°Brix]"""
         mean = belief.mean
         volume = max(mean[p.V], 1.0)
-        per_litre = 100.0 / (self._factor * (1.0 + mean[p.FACTOR]) * volume)
-        own = per_litre * mean[p.C]
+        slope = 100.0 / (self._factor * (1.0 + mean[p.FACTOR]))
+        own = slope * mean[p.C]
         oil = oily * self._oil_brix * 100.0 / volume
         bias = oil * mean[p.OIL]
-        weights = np.array(
-            (-(own + bias) / volume, per_litre, oil, -own / (1.0 + mean[p.FACTOR]), salts)
-        )
+        weights = np.array((-bias / volume, slope, oil, -own / (1.0 + mean[p.FACTOR]), salts))
         return weights, own + bias + salts * mean[p.FRESH]
 
     def see_brix(self, belief: Gaussian, sight: Sight) -> float | None:
@@ -134,7 +133,7 @@ class Eye:
         spec = self._brix
         if spec is None or not sight.running or not sight.mixed:
             return None
-        warm = self.celsius - 20.0 if self._told else 1.0
+        warm = self.celsius - 20.0
         shared, expected = self.brix_row(belief, sight.salts, 1.0)
         own = np.array((1.0, 1.0, warm, 1.0, 1.0))
         weights = np.concatenate((shared, own))
@@ -171,11 +170,12 @@ class Eye:
                 belief.observe(_HAND, weights, value - expected, noise)
         elif check.kind == "dipstick":
             self._dip(belief, check, sight, noise)
+        elif check.kind == "titration":
+            belief.read((p.C,), np.array((100.0,)), check.value, noise)
         else:
-            place = p.OIL if check.kind == "tramp-oil" else p.C
-            share = 100.0 * mean[place] / volume
+            share = 100.0 * mean[p.OIL] / volume
             weights = np.array((-share / volume, 100.0 / volume))
-            belief.observe((p.V, place), weights, check.value - share, noise)
+            belief.observe((p.V, p.OIL), weights, check.value - share, noise)
 
     def _dip(self, belief: Gaussian, check: Check, sight: Sight, noise: float) -> None:
         """Take in a depth by dipstick: the level's equation without the sensor's errors."""

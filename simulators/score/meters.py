@@ -35,38 +35,36 @@ class Meters:
         """Whether a fault of a meter falls into a time. [ms]"""
         return any(first <= end and last >= begin for first, last in self._broken)
 
-    def see(self, belief: Gaussian, sight: Sight) -> None:
-        """Book what the totals have grown by."""
+    def grown(self, sight: Sight) -> list[tuple[str, float]]:
+        """What the totals have grown by since they were read last, by meter. [L]"""
         if not self.there:
-            return
-        for name in _SIGNALS:
-            if name in sight.values:
-                self._grown(belief, name, sight)
+            return []
+        found = [(name, self._growth(name, sight)) for name in _SIGNALS if name in sight.values]
+        return [(name, growth) for name, growth in found if growth > 0.0]
 
-    def _grown(self, belief: Gaussian, name: str, sight: Sight) -> None:
-        """Book one meter's growth, unless a fault lies between its two readings."""
+    def _growth(self, name: str, sight: Sight) -> float:
+        """One meter's growth; 0 where a fault lies between its two readings. [L]"""
         total = sight.values[name]
         before = self._last.get(name)
         self._last[name] = (sight.at, total)
         if before is None or name in sight.spoilt:
-            return
+            return 0.0
         if self._broken_between(before[0] - SECOND, sight.at):
-            return
+            return 0.0
         spec = self._specs[name]
-        grown = total - before[1]
-        if grown < 0.0 and spec.rollover is not None:
-            grown += spec.rollover
-        if grown > 0.0:
-            unit = VOLUME[spec.unit]
-            _book(belief, name, grown * unit, (spec.resolution * unit) ** 2 / 12.0)
+        growth = total - before[1]
+        if growth < 0.0 and spec.rollover is not None:
+            growth += spec.rollover
+        return float(growth * VOLUME[spec.unit])
 
-
-def _book(belief: Gaussian, name: str, counted: float, variance: float) -> None:
-    """What was counted [L] came in, but for the meter's gain."""
-    gain = p.WATER_GAIN if name == "water_meter" else p.CONCENTRATE_GAIN
-    into = (p.V,) if name == "water_meter" else (p.V, p.C)
-    n = len(into)
-    turn = np.eye(n + 1)
-    turn[:n, n] = -counted
-    belief.bend((*into, gain), turn)
-    belief.hit(into, np.ones(n), counted, variance)
+    def book(self, belief: Gaussian, name: str, counted: float) -> None:
+        """What was counted [L] came in, but for the meter's gain; C stands for concentrate."""
+        spec = self._specs[name]
+        gain = p.WATER_GAIN if name == "water_meter" else p.CONCENTRATE_GAIN
+        into = (p.V,) if name == "water_meter" else (p.V, p.C)
+        n = len(into)
+        turn = np.eye(n + 1)
+        turn[:n, n] = -counted
+        belief.bend((*into, gain), turn)
+        variance = (spec.resolution * VOLUME[spec.unit]) ** 2 / 12.0
+        belief.hit(into, np.ones(n), counted, variance)

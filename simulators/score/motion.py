@@ -1,66 +1,119 @@
-r"""How the yardstick's state moves between two readings, discretised exactly.
+r"""How the yardstick's state moves between two readings, linear about its mean.
 
-.. math:: dL_j = (r_{j0} + u\,r_{j1})\,dt + u\sqrt{w_j}\,dB, \quad dV = -dL_w - dL_c, \quad
-          dC = -dL_c
+Concentrate is lost with the mix that it is in, and water beyond that dry (evaporation, less
+ingress; depletion counts as mix from which the water came back):
 
-Oil and film grow at rates of their own while the pumps run (u = 1). Noise with a memory forgets:
-:math:`x \leftarrow e^{-dt/\tau} x`, and regains :math:`\sigma^2(1 - e^{-2dt/\tau})`.
+.. math:: dV = -E - D, \quad dc = \frac{c}{V} E, \quad dL_w = E + (1-c) D, \quad dL_c = c D
+
+.. math:: E = \varphi(e_0 + u\,e_1)\,dt + u\sqrt{w_e}\,dB_e, \quad
+          D = (d_0 + u\,d_1)\,dt + u\sqrt{w_d}\,dB_d
+
+The four rates walk at random; :math:`\varphi` is how strongly the fluid's temperature drives
+evaporation. The concentration and not the concentrate is kept, because a loss of mix leaves it as
+it is: a filter that keeps C and is unsure of c would learn from every leak what cannot be learned
+from it. Oil and film grow at rates of their own while the pumps run (u = 1). Noise with a memory
+forgets: :math:`x \leftarrow e^{-dt/\tau} x`, and regains :math:`\sigma^2(1 - e^{-2dt/\tau})`.
 """
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
 from simulators.scenario.sump import SumpSpec
 from simulators.score import places as p
 from simulators.score.fitting import RateNoise
-from simulators.score.kalman import Matrix
+from simulators.score.kalman import Matrix, Vector
 from simulators.score.offsets import Offsets
 
 _DAY_S = 86_400.0
 _DAY_MS = 86_400_000.0
-_WARM_DAYS = 0.3
-"""How long a temperature that nobody measures stays off: part of a shift. [d]"""
+_GRAINS = (0.002, 0.02, 0.05)
+"""Of concentration, volume over the brim, and drive, to which the noise is worked out. [1]"""
+_WARM_DAYS = 0.5
+"""How long a temperature that nobody measures stays off: a shift, or some weather. [d]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Now:
+    """What a step is linear about."""
+
+    volume: float
+    """[L]"""
+    strength: float
+    """[1]"""
+    drive: float
+    """How strongly evaporation is driven. [1]"""
+    running: bool
 
 
 class Motion:
-    """Transition and noise of the moving entries, kept for the intervals that come again."""
+    """Transition and noise of the moving entries; the noise is kept for steps that come again."""
 
     def __init__(
-        self, spec: SumpSpec, offsets: Offsets, water: RateNoise, concentrate: RateNoise
+        self, spec: SumpSpec, offsets: Offsets, rates: tuple[RateNoise, RateNoise], brim: float
     ) -> None:
-        self._noises = ((water, p.WATER), (concentrate, p.CONCENTRATE))
+        self._rates = rates
+        self._brim = brim
         self.memories = _memories(spec, offsets)
-        self._kept: dict[tuple[int, bool], tuple[Matrix, Matrix]] = {}
+        self._kept: dict[tuple[int, bool, int, int, int], tuple[Matrix, Matrix]] = {}
 
-    def over(self, interval: int, *, running: bool) -> tuple[Matrix, Matrix]:
-        """Transition and noise over an interval. [ms]"""
-        key = (interval, running)
+    def over(self, interval: int, mean: Vector, now: Now) -> tuple[Matrix, Matrix, float]:
+        """Transition and noise over an interval [ms], and the concentrate lost in it [L].
+
+        The transition counts that concentrate twice, once for the rate and once for the
+        concentration.
+        """
+        days = interval / _DAY_MS
+        kept, noise = self._about(interval, now)
+        transition = kept.copy()
+        u = 1.0 if now.running else 0.0
+        flows = np.array((now.drive, now.drive * u, 1.0, u)) * days
+        dry = float(flows[:2] @ mean[p.DRY_REST : p.MIX_REST])
+        mix = float(flows[2:] @ mean[p.MIX_REST : p.OIL])
+        strength, volume = now.strength, now.volume
+        transition[p.V, p.DRY_REST : p.OIL] = -flows
+        transition[p.C, p.DRY_REST : p.MIX_REST] = flows[:2] * (strength / volume)
+        transition[p.C, p.C] = 1.0 + dry / volume
+        transition[p.C, p.V] = -dry * strength / (volume * volume)
+        transition[p.WATER, p.DRY_REST : p.OIL] = flows * np.array(
+            (1.0, 1.0, 1.0 - strength, 1.0 - strength)
+        )
+        transition[p.CONCENTRATE, p.MIX_REST : p.OIL] = flows[2:] * strength
+        transition[p.WATER, p.C], transition[p.CONCENTRATE, p.C] = -mix, mix
+        return transition, noise, strength * mix
+
+    def _about(self, interval: int, now: Now) -> tuple[Matrix, Matrix]:
+        """Part of the transition that is the same at all times, and the noise, to a grain."""
+        about = (now.strength, now.volume / self._brim, now.drive)
+        steps = [round(value / grain) for value, grain in zip(about, _GRAINS, strict=True)]
+        key = (interval, now.running, steps[0], steps[1], steps[2])
         if key not in self._kept:
-            self._kept[key] = self._make(interval / _DAY_MS, 1.0 if running else 0.0)
+            strength, full, drive = (n * grain for n, grain in zip(steps, _GRAINS, strict=True))
+            grained = Now(max(full, 0.01) * self._brim, strength, drive, now.running)
+            self._kept[key] = self._make(interval / _DAY_MS, grained)
         return self._kept[key]
 
-    def _make(self, days: float, u: float) -> tuple[Matrix, Matrix]:
+    def _make(self, days: float, now: Now) -> tuple[Matrix, Matrix]:
         """Work them out. [d]"""
+        u = 1.0 if now.running else 0.0
         transition, noise = np.eye(p.MOVING), np.zeros((p.MOVING, p.MOVING))
-        for rates, total in self._noises:
-            load = np.zeros(p.MOVING)
-            load[total], load[p.V] = 1.0, -1.0
-            if total == p.CONCENTRATE:
-                load[p.C] = -1.0
-            noise += np.outer(load, load) * (u * rates.lumps * days)
-            rest = p.WATER_REST if total == p.WATER else p.CONCENTRATE_REST
-            for place, share, walk in ((rest, 1.0, rates.rest), (rest + 1, u, rates.run)):
-                transition[:, place] += load * (share * days)
-                noise += _walk(load * share, place, walk, days)
         transition[p.OIL, p.OIL_RATE] = transition[p.FILM, p.FILM_RATE] = u * days
+        dry, mix = np.zeros(p.MOVING), np.zeros(p.MOVING)
+        dry[[p.V, p.C, p.WATER]] = -1.0, now.strength / now.volume, 1.0
+        mix[[p.V, p.WATER, p.CONCENTRATE]] = -1.0, 1.0 - now.strength, now.strength
+        losses = ((dry, p.DRY_REST, now.drive), (mix, p.MIX_REST, 1.0))
+        for (load, rest, drive), rates in zip(losses, self._rates, strict=True):
+            noise += np.outer(load, load) * (u * rates.lumps * days)
+            noise += _walk(load * drive, rest, rates.rest, days)
+            noise += _walk(load * (drive * u), rest + 1, rates.run, days)
         for place, (sd, memory) in self.memories.items():
             transition[place, place] = math.exp(-days / memory)
             noise[place, place] = sd * sd * -math.expm1(-2.0 * days / memory)
         return transition, noise
 
 
-def _walk(load: np.ndarray, place: int, walk: float, days: float) -> Matrix:
+def _walk(load: Vector, place: int, walk: float, days: float) -> Matrix:
     """Covariance of a rate that walks, and of what grows at it."""
     step = np.zeros(p.MOVING)
     step[place] = 1.0

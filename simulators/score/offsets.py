@@ -1,11 +1,18 @@
-"""How far off each bias may be: the spreads that the simulator itself draws them from."""
+"""How far off each bias may be: as far as the simulator itself lets it be.
+
+What a seed draws has the spread that it is drawn from. What a scenario fixes (oil, film, sludge,
+the water's own reading, two temperature coefficients) is told to within half of its size: its mean
+is half of it, and so is its spread.
+"""
 
 import math
 from dataclasses import dataclass
 
-from simulators.scenario.load import Scenario
+import numpy as np
+
 from simulators.scenario.signals import LevelSpec
 from simulators.score.told import Witness
+from simulators.score.warmth import assumed
 from simulators.sensors.units import LEVEL_UNITS
 from simulators.tank import Tank
 
@@ -19,7 +26,9 @@ class Offsets:
     """Spreads of all that a sensor or a drawing may be off by."""
 
     zero: float
-    """Of the level sensor, and sludge that the drawing does not know. [mm]"""
+    """Of the level sensor. [mm]"""
+    sludge: float
+    """By which the level stands too high for what the drawing holds. [mm]"""
     warm: float
     """Of the level with a temperature that nobody measures. [mm]"""
     area: float
@@ -59,24 +68,24 @@ def offsets_of(witness: Witness, *, holdup_told: bool) -> Offsets:
     fluid = scenario.fluid(spec.concentrate)
     tank = Tank(spec.tank)
     drawn = tank.area(spec.level_mm.target)
-    mean, spread = witness.warmth
-    told = signals.temperature is not None
+    missed = float(np.std(witness.minutes["celsius"] - assumed(witness)))
     kelvin = brix.temperature_brix_per_k if brix is not None else 0.0
     return Offsets(
-        zero=math.hypot(level.offset_mm if level is not None else 0.0, spec.sludge_l / drawn),
-        warm=_level_warmth(witness, level, tank, told=told),
+        zero=level.offset_mm if level is not None else 0.0,
+        sludge=spec.sludge_l / drawn,
+        warm=_level_warmth(witness, level, tank, missed),
         area=spec.area_error * _EVEN,
         holdup=0.0 if holdup_told else spec.holdup_error,
         brix=brix.offset_brix if brix is not None else 0.0,
-        brix_warm=0.0 if told else kelvin * spread,
-        kelvin=kelvin if told else kelvin * abs(mean - 20.0),
+        brix_warm=kelvin * missed,
+        kelvin=kelvin,
         factor=fluid.factor_error * _EVEN,
         water=scenario.water.brix,
         film_rate=abs(brix.film_brix_per_day) if brix is not None else 0.0,
         oil=spec.oil_l,
         oil_rate=machine.tramp_oil_l_per_day,
         oil_brix=machine.oil_brix_per_l,
-        air=_per_kelvin(level) if signals.air_temperature is not None else 0.0,
+        air=_per_kelvin(level),
         meter=signals.water_meter.gain_error if signals.water_meter is not None else 0.0,
         concentrate_meter=(
             signals.concentrate_meter.gain_error if signals.concentrate_meter is not None else 0.0
@@ -91,27 +100,17 @@ def _per_kelvin(level: LevelSpec | None) -> float:
     return _SOUND_PER_K * level.air_c_share
 
 
-def _level_warmth(witness: Witness, level: LevelSpec | None, tank: Tank, *, told: bool) -> float:
-    """Spread of the level with fluid and air that nobody measures. [mm]"""
+def _level_warmth(witness: Witness, level: LevelSpec | None, tank: Tank, missed: float) -> float:
+    """Spread of the level with fluid, so far off [K], and air that nobody measures. [mm]"""
     if level is None:
         return 0.0
     signals, target = witness.spec.signals, witness.spec.level_mm.target
-    fluid = 0.0
-    if not told:
-        fluid = tank.volume(target) * _SWELLS * witness.warmth[1] / tank.area(target)
+    fluid = tank.volume(target) * _SWELLS * missed / tank.area(target)
     air = 0.0
     if level.kind == "air-gap" and signals.air_temperature is None:
         gap = (level.mount_mm or 0.0) - target
-        air = gap * _per_kelvin(level) * _hall_spread(witness.scenario)
+        air = gap * _per_kelvin(level) * witness.scenario.climate.weather_c
     return math.hypot(fluid, air)
-
-
-def _hall_spread(scenario: Scenario) -> float:
-    """Root mean square of the hall's temperature about 20 °C. [K]"""
-    climate = scenario.climate
-    mean = climate.mean_c - 20.0 + climate.machines_c / 2.0
-    swings = (climate.day_swing_c**2 + climate.season_c**2) / 2.0
-    return math.sqrt(mean * mean + swings + climate.weather_c**2 + climate.machines_c**2 / 4.0)
 
 
 def millimetres(level: LevelSpec, tank: Tank, brim: float, target: float) -> float:

@@ -1,13 +1,13 @@
 """Where each quantity stands in the yardstick's state."""
 
 V = 0  # all the fluid, holdup included [L]
-C = 1  # concentrate in it [L]
+C = 1  # concentration of it [1]; the concentrate in it [L] while something is poured
 WATER = 2  # lost since the beginning [L]
 CONCENTRATE = 3  # [L]
-WATER_REST = 4  # loss rate at all times [L/d]
-WATER_RUN = 5  # on top of it while the pumps run [L/d]
-CONCENTRATE_REST = 6  # [L/d]
-CONCENTRATE_RUN = 7  # [L/d]
+DRY_REST = 4  # loss rate of water beyond what goes as mix, at all times [L/d]
+DRY_RUN = 5  # on top of it while the pumps run [L/d]
+MIX_REST = 6  # loss rate of mix [L/d]
+MIX_RUN = 7  # [L/d]
 OIL = 8  # tramp oil afloat [L]
 OIL_RATE = 9  # while the pumps run [L/d]
 FILM = 10  # on the prism [°Brix]
@@ -26,7 +26,7 @@ HOLDUP = 20  # true over told holdup, less one [1]
 BRIX_ZERO = 21  # [°Brix]
 FACTOR = 22  # true over told refractometer factor, less one [1]
 FRESH = 23  # reading of the make-up water [°Brix]
-KELVIN = 24  # [°Brix/K], or [°Brix] where no temperature is measured
+KELVIN = 24  # of the inline refractometer [°Brix/K]
 AIR = 25  # of an air gap [1/K]
 WATER_GAIN = 26  # of the totaliser, less one [1]
 CONCENTRATE_GAIN = 27

@@ -14,7 +14,8 @@ from simulators.scenario.sump import SumpSpec
 
 Vector = npt.NDArray[np.float64]
 
-TRACKS = ("volume", "concentrate", "oil", "water_lost", "concentrate_lost", "running", "reading")
+TRACKS = ("volume", "concentrate", "oil", "water_lost", "concentrate_lost", "running", "reading",
+          "celsius")  # fmt: skip
 """Columns of the truth by the minute. [L], running 0 or 1, hand reading [°Brix]"""
 
 
@@ -108,6 +109,15 @@ class Service:
     size: float = 0.0
 
 
+@dataclass(frozen=True, slots=True)
+class Burst:
+    """A leak or an ingress so strong that it is an event: when, and how strong. [ms], [L/d]"""
+
+    begin: int
+    end: int
+    size: float
+
+
 @dataclass(slots=True, kw_only=True)
 class Witness:
     """One sump of one run."""
@@ -119,8 +129,10 @@ class Witness:
     end: int
     brim: float
     """True volume at which it spills. [L]"""
-    factor: float
-    """True refractometer factor. [%/°Brix]"""
+    area_factor: float
+    """True area of the tank over the drawn one. [1]"""
+    seed: int
+    """Of all randomness in this run."""
     minutes: dict[str, Vector] = field(default_factory=dict)
     """Truth at `begin + (i + 1) min`, by the names of `TRACKS`."""
     sights: list[Sight] = field(default_factory=list)
@@ -128,8 +140,7 @@ class Witness:
     blemishes: list[Blemish] = field(default_factory=list)
     checks: list[Check] = field(default_factory=list)
     services: list[Service] = field(default_factory=list)
-    warmth: tuple[float, float] = (20.0, 1.0)
-    """Mean and spread of the fluid's temperature. [°C]"""
+    bursts: list[Burst] = field(default_factory=list)
 
     def place(self, at: int) -> int:
         """Index of the minute at or before a moment [ms]; the first where there is none."""

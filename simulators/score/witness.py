@@ -11,7 +11,17 @@ from simulators.instants import DAY, MINUTE, instant
 from simulators.machine_tool import MachineTool
 from simulators.payloads import Message
 from simulators.scenario.load import Scenario
-from simulators.score.told import TRACKS, Blemish, Check, Happening, Service, Sight, Told, Witness
+from simulators.score.told import (
+    TRACKS,
+    Blemish,
+    Burst,
+    Check,
+    Happening,
+    Service,
+    Sight,
+    Told,
+    Witness,
+)
 from simulators.sensors.level import strength_of
 from simulators.shop_floor import ShopFloor
 from simulators.truth import Record
@@ -21,7 +31,8 @@ _SPOILING = {"spike", "stuck", "step", "drift", "unit", "noise", "garbage", "zer
 """Kinds of fault after which a reading is worth nothing; the others delay or repeat it."""
 _MIXED = 0.003  # share of the strength by which fluid in sight may differ from the sump's mean
 _FLOWS = 3 * MINUTE  # [ms], after a start the line has been rinsed
-_BUBBLE = 5.0  # sd's below what was to be read
+_STRONG = 100.0  # [L/d], from here on a leak or an ingress is an event
+_BUBBLE = 3.5  # sd's below what was to be read
 
 
 class Spy:
@@ -50,7 +61,8 @@ class Watcher:
             begin=begin,
             end=end,
             brim=drawn.body.tank.volume(drawn.body.brim),
-            factor=drawn.optics.factor,
+            area_factor=drawn.area_factor,
+            seed=tool.seed,
         )
         self._spies: dict[str, Spy] = {}
         self._windows: dict[str, list[tuple[int, int]]] = {}
@@ -67,7 +79,6 @@ class Watcher:
         self._was_running = False
         self._was_out = False
         self._tracks: list[tuple[float, ...]] = []
-        self._celsius: list[float] = []
 
     def look(self, now: int) -> None:
         """After a step: note what was read, and at whole minutes the truth."""
@@ -80,7 +91,6 @@ class Watcher:
             self._note(now)
         if now % MINUTE == 0:
             self._tracks.append(self._truth())
-            self._celsius.append(tool.sump.celsius)
         if self._was_out and not tool.out_of_service:
             self.witness.services.append(Service(now, "hung-anew"))
         self._was_out = tool.out_of_service
@@ -98,6 +108,7 @@ class Watcher:
             concentrate,
             float(sump.running),
             hand,
+            sump.celsius,
         )
 
     def _note(self, now: int) -> None:
@@ -155,8 +166,6 @@ class Watcher:
         witness = self.witness
         table = np.array(self._tracks)
         witness.minutes = {name: table[:, i].copy() for i, name in enumerate(TRACKS)}
-        warm = np.array(self._celsius)
-        witness.warmth = (float(warm.mean()), float(warm.std()))
         own = [record for record in records if record.get("sump") == witness.sump]
         witness.happenings = [_happening(r) for r in own if r["type"] == "event"]
         witness.happenings.sort(key=lambda happening: happening.at)
@@ -165,6 +174,7 @@ class Watcher:
             Service(instant(str(r["at"])), str(r["kind"])) for r in own if r["type"] == "service"
         ]
         witness.services += _spills(self.tool)
+        witness.bursts = _bursts(self.tool, witness.end)
         witness.services.sort(key=lambda service: service.at)
         witness.checks = sorted(_checks(said), key=lambda check: check.at)
         witness.happenings = [_with_report(h, said, self.tool) for h in witness.happenings]
@@ -252,6 +262,16 @@ def _spills(tool: MachineTool) -> list[Service]:
         Service(tool.calendar.moment(spec.begin), "oil-spill", spec.volume_l)
         for spec in tool.spec.disturbance
         if spec.kind == "oil-spill"
+    ]
+
+
+def _bursts(tool: MachineTool, end: int) -> list[Burst]:
+    """Flows of the scenario that are too strong for a rate that walks."""
+    moment = tool.calendar.moment
+    return [
+        Burst(moment(d.begin), moment(d.end) if d.end is not None else end, d.l_per_day)
+        for d in tool.spec.disturbance
+        if d.l_per_day >= _STRONG
     ]
 
 

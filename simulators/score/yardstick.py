@@ -19,15 +19,17 @@ from simulators.score.gauges import celsius_of
 from simulators.score.kalman import Gaussian
 from simulators.score.looking import Eye
 from simulators.score.meters import Meters
-from simulators.score.motion import Motion
+from simulators.score.motion import Motion, Now
 from simulators.score.offsets import Offsets, offsets_of
 from simulators.score.told import Check, Happening, Service, Sight, Witness
+from simulators.score.warmth import Drive, assumed, hall
 
 QUANTITIES = ("volume", "concentration", "water_lost", "concentrate_lost", "water_24h",
               "concentrate_24h")  # fmt: skip
 """What is compared. [L], [1], [L], [L], [L/d], [L/d]"""
 _POUR = 0.06  # spread of what one reading's interval may bring, over the volume at the brim
 _RESIDUE = 0.02  # what a drained sump keeps
+_WITH_OIL = 0.3  # fluid that is skimmed off with the oil [L]
 _SKIMMED, _WIPED = 0.15, 0.05  # what skimming leaves of the oil, wiping of the film
 
 
@@ -56,17 +58,18 @@ class Yardstick:
     def __init__(self, witness: Witness, *, holdup_told: bool = True) -> None:
         self.witness = witness
         offsets = offsets_of(witness, holdup_told=holdup_told)
-        tracks = witness.minutes
-        water = fit(tracks["water_lost"], tracks["running"])
-        concentrate = fit(tracks["concentrate_lost"], tracks["running"])
-        self._motion = Motion(witness.spec, offsets, water, concentrate)
+        rates = rates_of(witness)
+        self._motion = Motion(witness.spec, offsets, rates, witness.brim)
         self._eye = Eye(witness, offsets)
         self._meters = Meters(witness)
-        self._zero = offsets.zero
-        self.belief = _prior(witness, offsets, (water, concentrate), self._motion)
+        self._drive = Drive(witness)
+        self._warmth, self._hall = assumed(witness), hall(witness)
+        self._zero = (0.5 * offsets.sludge, offsets.zero**2 + 0.25 * offsets.sludge**2)
+        self.belief = _prior(witness, offsets, rates, self._motion)
         self._at = witness.begin
         self._hours = 0
         self._newest: Happening | None = None
+        self._before_burst: list[tuple[float, float]] | None = None
         self._begun: set[int] = set()
 
     def run(self, marks: Sequence[int]) -> Account:
@@ -96,28 +99,83 @@ class Yardstick:
     def _move(self, at: int, *, running: bool) -> None:
         """Let time pass up to a moment. [ms]"""
         if at > self._at:
-            self.belief.move(*self._motion.over(at - self._at, running=running))
+            mean = self.belief.mean
+            now = Now(
+                volume=max(float(mean[p.V]), 1.0),
+                strength=max(float(mean[p.C]), 0.0),
+                drive=self._drive.at(self._eye.celsius),
+                running=running,
+            )
+            transition, noise, twice = self._motion.over(at - self._at, mean, now)
+            self.belief.move(transition, noise)
+            mean[p.WATER] += twice
+            mean[p.CONCENTRATE] -= twice
             self._at = at
 
     def _see(self, sight: Sight, account: Account) -> None:
         """Take in all that was read at one moment, after what was poured before it."""
-        before = self._at
+        before, eye = self._at, self._eye
+        self._feel(sight)
+        self._burst(before, sight.at)
         self._move(sight.at, running=sight.running)
-        signals, eye = self.witness.spec.signals, self._eye
-        if signals.temperature is not None:
-            warm = celsius_of(sight.values, signals.temperature.unit)
-            eye.celsius = warm if warm is not None else eye.celsius
-        if signals.air_temperature is not None:
-            air = celsius_of(sight.values, signals.air_temperature.unit, "air_temperature")
-            eye.air = air if air is not None else eye.air
-        self._pour(before, sight.at)
-        self._meters.see(self.belief, sight)
+        pours = self._pouring(before, sight.at)
+        grown = self._meters.grown(sight)
+        if pours or grown:
+            self._by_amount()
+            for event in pours:
+                self._unknown(event)
+            for meter, counted in grown:
+                self._meters.book(self.belief, meter, counted)
         if "level" in sight.values:
             eye.stir(sight)
             self._note(account, "level", sight.at, eye.see_level(self.belief, sight))
+        if pours or grown:
+            self._hear(before, sight.at)
+            self._by_strength()
         if "brix" in sight.values:
             self._note(account, "brix", sight.at, eye.see_brix(self.belief, sight))
-        self._hear(before, sight.at)
+
+    def _feel(self, sight: Sight) -> None:
+        """Temperatures of fluid and air, as measured or as they are to be expected."""
+        signals, eye = self.witness.spec.signals, self._eye
+        if signals.temperature is None:
+            eye.celsius = float(self._warmth[self.witness.place(sight.at)])
+        else:
+            warm = celsius_of(sight.values, signals.temperature.unit)
+            eye.celsius = warm if warm is not None else eye.celsius
+        if signals.air_temperature is None:
+            eye.air = float(self._hall[self.witness.place(sight.at)])
+        else:
+            air = celsius_of(sight.values, signals.air_temperature.unit, "air_temperature")
+            eye.air = air if air is not None else eye.air
+
+    def _burst(self, before: int, now: int) -> None:
+        """While something runs in or out that is stronger than any usual loss, all is open."""
+        belief, rates = self.belief, (p.DRY_REST, p.MIX_REST)
+        size = sum(b.size for b in self.witness.bursts if b.begin < now and b.end >= before)
+        if size > 0.0:
+            if self._before_burst is None:
+                self._before_burst = [belief.sum((rate,), np.ones(1)) for rate in rates]
+            for rate in rates:
+                belief.hit((rate,), np.ones(1), 0.0, size * size * (now - before) / HOUR)
+        elif self._before_burst is not None:
+            for rate, (mean, sd) in zip(rates, self._before_burst, strict=True):
+                belief.forget(rate, mean, sd * sd)
+            self._before_burst = None
+
+    def _by_amount(self) -> None:
+        """Keep the concentrate for a moment, to which what is poured adds up."""
+        volume, strength = self.belief.mean[[p.V, p.C]]
+        slopes = np.array(((1.0, 0.0), (strength, volume)))
+        self.belief.bend((p.V, p.C), slopes, np.array((volume, strength * volume)))
+
+    def _by_strength(self) -> None:
+        """Keep the concentration again, which no loss of mix changes."""
+        volume, concentrate = self.belief.mean[[p.V, p.C]]
+        volume = max(volume, 1.0)
+        strength = concentrate / volume
+        slopes = np.array(((1.0, 0.0), (-strength / volume, 1.0 / volume)))
+        self.belief.bend((p.V, p.C), slopes, np.array((volume, strength)))
 
     @staticmethod
     def _note(account: Account, signal: str, at: int, effect: float | None) -> None:
@@ -125,9 +183,7 @@ class Yardstick:
         if effect is not None:
             account.effects.append((signal, at, effect))
 
-    def _check(
-        self, sight: Sight, check: Check | None, rest: Iterator[Check]
-    ) -> Check | None:
+    def _check(self, sight: Sight, check: Check | None, rest: Iterator[Check]) -> Check | None:
         """Take in checks made up to now: the next one."""
         while check is not None and check.at <= sight.at:
             self._eye.see_check(self.belief, check, sight)
@@ -136,16 +192,18 @@ class Yardstick:
 
     # --- events ----------------------------------------------------------------------------------
 
-    def _pour(self, before: int, now: int) -> None:
-        """Whatever came or went since the last reading may be of any size."""
+    def _pouring(self, before: int, now: int) -> list[Happening]:
+        """Events in which something came or went since the last reading; metered ones are not."""
+        found: list[Happening] = []
         for i, event in enumerate(self.witness.happenings):
             if event.at > now:
-                return
+                break
             if i not in self._begun:
                 self._begun.add(i)
                 self._begin(event)
             if event.until > before and not self._meters.counts(event):
-                self._unknown(event)
+                found.append(event)
+        return found
 
     def _begin(self, event: Happening) -> None:
         """Start a count of its own for the newest event."""
@@ -163,8 +221,7 @@ class Yardstick:
         """An unknown amount, as wide as may be, between two readings."""
         belief, spread = self.belief, _POUR * self.witness.brim
         if event.all:
-            for place in (p.V, p.C):
-                belief.bend((place,), np.array([[_RESIDUE]]))
+            belief.bend((p.V, p.C), _RESIDUE * np.eye(2))
             belief.hit((p.V,), np.ones(1), 0.0, (0.1 * spread) ** 2)
             return
         if event.kind == "charge":
@@ -200,20 +257,19 @@ class Yardstick:
             both = (p.POURED_CONCENTRATE, p.POURED)
             belief.read(both, np.array((1.0, -strength)), 0.0, sd * sd)
 
-    def _serve(
-        self, now: int, service: Service | None, rest: Iterator[Service]
-    ) -> Service | None:
+    def _serve(self, now: int, service: Service | None, rest: Iterator[Service]) -> Service | None:
         """Skimmed, wiped, spilt, hung anew up to now: the next one."""
         belief = self.belief
         while service is not None and service.at <= now:
             if service.kind == "skimmed":
                 belief.bend((p.OIL,), np.array([[_SKIMMED]]))
+                belief.mean[p.V] -= _WITH_OIL
             elif service.kind == "prism-cleaned":
                 belief.bend((p.FILM,), np.array([[_WIPED]]))
             elif service.kind == "oil-spill":
                 belief.hit((p.OIL,), np.ones(1), 0.0, service.size**2)
             elif service.kind == "hung-anew":
-                belief.forget(p.ZERO, 0.0, self._zero**2)
+                belief.forget(p.ZERO, *self._zero)
                 belief.bend((p.FILM,), np.array([[_WIPED]]))
                 belief.bend((p.OIL,), np.array([[_RESIDUE]]))
             service = next(rest, None)
@@ -228,7 +284,7 @@ class Yardstick:
         one, pair = np.ones(1), np.array((1.0, -1.0))
         said = {
             "volume": belief.sum((p.V,), one),
-            "concentration": self._concentration(),
+            "concentration": belief.sum((p.C,), one),
             "water_lost": belief.sum((p.WATER, p.BASE), pair),
             "concentrate_lost": belief.sum((p.CONCENTRATE, p.BASE + 1), pair),
         }
@@ -241,12 +297,20 @@ class Yardstick:
         self._hours += 1
         account.say(said)
 
-    def _concentration(self) -> tuple[float, float]:
-        """C over V, and its sd to first order. [1]"""
-        volume = max(self.belief.mean[p.V], 1.0)
-        strength = float(self.belief.mean[p.C] / volume)
-        row = np.array((-strength / volume, 1.0 / volume))
-        return strength, self.belief.sum((p.V, p.C), row)[1]
+
+def rates_of(witness: Witness) -> tuple[RateNoise, RateNoise]:
+    """Rate noise of the dry loss of water and of the loss of mix, fitted to the truth."""
+    tracks = witness.minutes
+    running, even = tracks["running"], np.ones(len(tracks["running"]))
+    usual = even.copy()
+    for burst in witness.bursts:
+        usual[witness.place(burst.begin) : witness.place(burst.end) + 2] = 0.0
+    strength = tracks["concentrate"] / np.maximum(tracks["volume"], 1e-6)
+    mix = np.diff(tracks["concentrate_lost"], prepend=0.0) / np.maximum(strength, 1e-6)
+    dry = tracks["water_lost"] - np.cumsum((1.0 - strength) * mix)
+    drive = Drive(witness)
+    driven = np.array([drive.at(celsius) for celsius in assumed(witness).tolist()])
+    return fit(dry, running, driven, usual), fit(np.cumsum(mix), running, even, usual)
 
 
 def _prior(
@@ -256,18 +320,27 @@ def _prior(
     mean, sds = np.zeros(p.SIZE), np.zeros(p.SIZE)
     fluid = witness.scenario.fluid(witness.spec.concentrate)
     mean[p.V], sds[p.V] = 0.8 * witness.brim, 0.3 * witness.brim
-    mean[p.C] = mean[p.V] * fluid.target_pct / 100.0
-    sds[p.C] = mean[p.C]
-    for noise, place in zip(rates, (p.WATER_REST, p.CONCENTRATE_REST), strict=True):
+    mean[p.C] = sds[p.C] = fluid.target_pct / 100.0
+    for noise, place in zip(rates, (p.DRY_REST, p.MIX_REST), strict=True):
         mean[[place, place + 1]] = noise.mean
         sds[[place, place + 1]] = abs(noise.mean)
     for place, (sd, _) in motion.memories.items():
         sds[place] = sd
-    sds[[p.OIL, p.OIL_RATE, p.FILM_RATE]] = offsets.oil, offsets.oil_rate, offsets.film_rate
     sds[[p.ZERO, p.AREA, p.HOLDUP]] = offsets.zero, offsets.area, offsets.holdup
-    sds[[p.BRIX_ZERO, p.FACTOR, p.FRESH]] = offsets.brix, offsets.factor, offsets.water
-    sds[[p.KELVIN, p.AIR]] = offsets.kelvin, offsets.air
+    sds[[p.BRIX_ZERO, p.FACTOR]] = offsets.brix, offsets.factor
     sds[[p.WATER_GAIN, p.CONCENTRATE_GAIN]] = offsets.meter, offsets.concentrate_meter
+    fixed = {
+        p.OIL: offsets.oil,
+        p.OIL_RATE: offsets.oil_rate,
+        p.FILM_RATE: offsets.film_rate,
+        p.FRESH: offsets.water,
+        p.KELVIN: offsets.kelvin,
+        p.AIR: offsets.air,
+    }
+    for place, size in fixed.items():
+        mean[place] = sds[place] = 0.5 * size
+    mean[p.ZERO] = 0.5 * offsets.sludge
+    sds[p.ZERO] = math.hypot(offsets.zero, 0.5 * offsets.sludge)
     return Gaussian(mean, sds)
 
 
