@@ -13,6 +13,8 @@ case "$1" in
   servers)
     command -v mosquitto >/dev/null || missing+=(mosquitto)
     command -v mosquitto_pub >/dev/null || missing+=(mosquitto-clients)
+    command -v chromium >/dev/null || missing+=(chromium)
+    command -v victoria-metrics >/dev/null || missing+=(victoria-metrics)
     command -v openssl >/dev/null || missing+=(openssl)
     ;;
 esac

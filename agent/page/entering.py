@@ -29,6 +29,9 @@ KINDS = ("check", "addition", "drain", "service")
 SERVICES = ("prism-cleaned", "skimmed", "sump-cleaned", "biocide", "other")
 SAMPLES = ("as-is", "settled", "filtered")
 NOTE_MAX = 1000
+FAR_SDS = 4.0
+HANDHELD_SD = 0.003
+"""Of a handheld refractometer's reading, as a concentration; common practice says 0.2 °Brix. [1]"""
 MINUTE_SLACK: Instant = 120_000
 """A moment so far ahead of the agent's clock is a clock that goes a little fast. [ms]"""
 
@@ -93,6 +96,23 @@ class Preview:
 
     before: SumpState
     after: SumpState
+
+    def is_far(self, entry: Entry, plan: SumpPlan) -> bool:
+        """Whether a check of the concentration is far from what was expected.
+
+        Farther than `FAR_SDS` of the estimate's sd and of what a handheld reading is good to.
+        """
+        known = self.before.concentration
+        if not isinstance(entry, Check) or known is None:
+            return False
+        match entry.kind:
+            case CheckKind.REFRACTOMETER:
+                found = entry.value * plan.fluid.refractometer_factor / 100.0
+            case CheckKind.TITRATION:
+                found = entry.value
+            case _:
+                return False
+        return abs(found - known.value) > FAR_SDS * (known.sd**2 + HANDHELD_SD**2) ** 0.5
 
 
 def preview(belief: Belief | None, entry: Entry, plan: SumpPlan) -> Preview | None:
