@@ -8,11 +8,15 @@ the time: every item brings its own.
 import logging
 from typing import assert_never
 
-from advisor.effects import Effect, PublishEvent, PublishState
+from advisor.alarms import standing
+from advisor.condition import NOTED
+from advisor.effects import Effect, PublishAlarm, PublishEvent, PublishState
 from advisor.estimate import Belief
+from advisor.plant_findings import heard_of
 from advisor.sump import Occasion
 from advisor.words import MINUTE, AlarmOrder, Evidence, Instant, Reading
 from agent.admission import Admission, Keep, Repeat, Take
+from agent.alarms.office import KEEPSAKE, AlarmOffice
 from agent.arrival import Arrival, Outgoing, Tick
 from agent.decode.decoder import Decoder
 from agent.decode.results import (
@@ -24,7 +28,8 @@ from agent.decode.results import (
     StationAnswer,
     StockReport,
 )
-from agent.messages.publish import outgoing_for
+from agent.messages.publish import alarm_answer, outgoing_for
+from agent.messages.us_units import in_us_units
 from agent.plant.plant import Plant
 from agent.refusals import refusal_of
 from agent.store.batch import Batch, StoredEntry, entry_id
@@ -62,7 +67,7 @@ class Pipeline:
         """When this run began to listen: no signal is called stale for what happened before."""
         self._batch = Batch()
         self._desks = {
-            name: SumpDesk(sump, Timeline(sump, plant.lateness_ms))
+            name: SumpDesk(sump, Timeline(sump, plant.lateness_ms), plant.supplies)
             for name, sump in plant.sumps.items()
         }
         self._entries_here: set[tuple[str, str]] = set()
@@ -71,10 +76,15 @@ class Pipeline:
         self._pending: dict[str, SumpDesk] = {}
         self.published: list[tuple[Instant, Outgoing]] = []
         """Messages since the last `seal`, with the clock at which each was decided."""
+        self.link_lost_since: Instant | None = None
+        """Since when whoever drives it has had no broker; `None`: it has one, or needs none."""
         keepsakes = ledger.standings()
+        self._office = AlarmOffice(plant, keepsakes.get(KEEPSAKE))
         for name, desk in self._desks.items():
             desk.restore(ledger, None)
             desk.remember(keepsakes.get(name))
+            stood = standing(desk.standing.board, desk.plan)
+            self._office.found_standing((name, report) for report in stood)
             if desk.pending is not None:
                 self._pending[name] = desk
 
@@ -100,6 +110,9 @@ class Pipeline:
             checkpoint = desk.new_checkpoint()
             if checkpoint is not None:
                 batch.checkpoints.append((desk.plan.id, *checkpoint))
+        plant_keepsake = self._office.new_keepsake()
+        if plant_keepsake is not None:
+            batch.standings[KEEPSAKE] = plant_keepsake
         self._touched.clear()
         self._entries_here = {(kept.sump, entry_id(kept.entry)) for kept in batch.entries}
         self.published = []
@@ -139,9 +152,19 @@ class Pipeline:
             elif minute is None:
                 del self._pending[desk.plan.id]
         if clock % MINUTE == 0:
+            self._look(clock)
             for desk in self._desks.values():
                 if desk.told is not None and desk.wakes(clock):
                     self._judge(desk, desk.told, Occasion.TIMER)
+
+    def _look(self, clock: Instant) -> None:
+        """Judge what concerns the whole plant: the feed, and the supplies."""
+        heard = [
+            None if desk.state is None else heard_of(desk.state, desk.plan)
+            for desk in self._desks.values()
+        ]
+        for about, report in self._office.look(heard, clock, self.link_lost_since):
+            self._emit(about, (PublishAlarm(report),))
 
     # --- what came in ----------------------------------------------------------------------------
 
@@ -197,8 +220,10 @@ class Pipeline:
             )
             return
         replaced = getattr(entry, "replaces", None)
-        if replaced is not None and not desk.timeline.remove(replaced):
-            self._fold_from_store(desk, arrival.at - self.plant.backlog_max_ms)
+        if replaced is not None:
+            desk.correct(replaced)
+            if not desk.timeline.remove(replaced):
+                self._fold_from_store(desk, arrival.at - self.plant.backlog_max_ms)
         self._fold(desk, entry)
         self._judge(desk, desk.timeline.newest, Occasion.EVENT)
 
@@ -209,21 +234,37 @@ class Pipeline:
         untimely = self._admission.untimely(said.at, arrival, report=True)
         if untimely is not None:
             self._refuse(untimely)
+            if isinstance(said, AlarmOrder):
+                self._answer(said, untimely.detail)
         elif isinstance(said, AlarmOrder):
             self._obey(said, arrival)
         elif isinstance(said, StockReport):
             self._batch.stock.append(said)
+            for about, report in self._office.take_stock(said, self._now):
+                self._emit(about, (PublishAlarm(report),))
         else:
             detail = f"setpoint {said.setpoint!r} was never issued"
             self._refuse(refusal_of(arrival, Reason.SCHEMA, detail, sump=said.sump))
 
     def _obey(self, order: AlarmOrder, arrival: Arrival) -> None:
         """Carry out a command on an alarm."""
-        desk = self._desks[order.sump]
-        effects, refusal = desk.obey(order, self._now)
-        self._emit(desk, effects)
+        if order.sump:
+            desk = self._desks[order.sump]
+            effects, refusal = desk.obey(order, self._now)
+            self._emit(order.sump, effects, by=order.by)
+            self._touched[order.sump] = desk
+        else:
+            told, refusal = self._office.obey(order, self._now)
+            for about, report in told:
+                self._emit(about, (PublishAlarm(report),), by=order.by)
         if refusal is not None:
-            self._refuse(refusal_of(arrival, Reason.SCHEMA, refusal, sump=order.sump))
+            self._refuse(refusal_of(arrival, Reason.SCHEMA, refusal, sump=order.sump or None))
+        self._answer(order, refusal)
+
+    def _answer(self, order: AlarmOrder, refusal: str | None) -> None:
+        """Tell whoever waits for it what became of an order."""
+        if order.id:
+            self.published.append((self._now, alarm_answer(order, refusal, self.plant.prefix)))
 
     def _refuse(self, refusal: Refusal) -> None:
         """Keep what could not be used, with its reason."""
@@ -244,6 +285,8 @@ class Pipeline:
             desk.timeline.add(evidence)
         else:
             self._fold_from_store(desk, evidence.at)
+        if not isinstance(evidence, Reading) or evidence.signal in NOTED:
+            desk.note(evidence)
         self._pending[desk.plan.id] = desk
         self._touched[desk.plan.id] = desk
 
@@ -256,7 +299,8 @@ class Pipeline:
         if desk.outdated_from is not None:
             self._rebuild(desk, desk.outdated_from)
             occasion = Occasion.EVENT
-        self._emit(desk, desk.judge(at, self._now, self._since, occasion))
+        effects = desk.judge(at, self._now, self._since, occasion, self._office.outage)
+        self._emit(desk.plan.id, effects)
         self._touched[desk.plan.id] = desk
         if desk.pending is None:
             self._pending.pop(desk.plan.id, None)
@@ -267,21 +311,27 @@ class Pipeline:
         The evidence taken in so far is committed first, so that the store holds all of it; what was
         told is not, since it belongs to the transaction of the items being taken in.
         """
-        batch, self._batch = self._batch, Batch()
+        batch = self._batch
         self._ledger.commit(Batch(readings=batch.readings, entries=batch.entries))
-        self._batch.refusals, self._batch.stock = batch.refusals, batch.stock
-        self._batch.history, self._batch.events = batch.history, batch.events
-        self._batch.retained = batch.retained
+        batch.readings, batch.entries = [], []
         name = desk.plan.id
         self._ledger.drop_checkpoints(name, at - 1)
         desk.restore(self._ledger, at - 1)
 
-    def _emit(self, desk: SumpDesk, effects: tuple[Effect, ...]) -> None:
-        """Put down the messages of a judgement, with the clock at which it was made."""
-        now, sump = self._now, desk.plan.id
+    def _emit(self, about: str, effects: tuple[Effect, ...], by: str | None = None) -> None:
+        """Put down the messages of a judgement, with the clock at which it was made.
+
+        `about` is a sump, a supply or the whole plant; `by` is who ordered it, if somebody did.
+        """
+        now = self._now
         for effect in effects:
-            self._keep(sump, effect)
-            for outgoing in outgoing_for(effect, self.plant.prefix, sump):
+            if isinstance(effect, PublishAlarm):
+                if self.plant.units == "us":
+                    effect = PublishAlarm(in_us_units(effect.alarm))  # noqa: PLW2901  as it is read
+                self._batch.changes.append(self._office.note(now, about, effect.alarm, by))
+            else:
+                self._keep(about, effect)
+            for outgoing in outgoing_for(effect, self.plant.prefix, about):
                 self.published.append((now, outgoing))
                 if outgoing.retain:
                     self._batch.retained[outgoing.topic] = outgoing.payload

@@ -1,16 +1,30 @@
 """One sump in the running agent: its evidence, its judgement, and when each was last told."""
 
+import logging
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 
-from pydantic import TypeAdapter
+from pydantic import TypeAdapter, ValidationError
 
 from advisor import estimate, sump
+from advisor.alarms import Outage
+from advisor.condition_findings import corrected, noted
 from advisor.effects import Effect
 from advisor.estimate import Belief
-from advisor.plan import SumpPlan
-from advisor.sump import SCHEMA, Occasion, Standing
-from advisor.words import HOUR, MINUTE, AlarmOrder, Instant
+from advisor.plan import SumpPlan, Supply
+from advisor.sump import SCHEMA, Occasion, Outside, Standing
+from advisor.sump_findings import wrong_concentrate
+from advisor.words import (
+    HOUR,
+    MINUTE,
+    Addition,
+    AlarmOrder,
+    Evidence,
+    Finding,
+    Instant,
+    SumpState,
+)
 from agent.store.ledger import Ledger
 from agent.timeline import Timeline
 
@@ -20,6 +34,7 @@ CHECKPOINT_READINGS = 500
 """A belief is large: it is kept once so much evidence has come in since the last one that folding
 it again would take a moment, or half a day has passed. [1]"""
 FOREVER: Instant = 2**62
+LOG = logging.getLogger("millpond.alarms")
 
 
 @cache
@@ -49,6 +64,12 @@ class SumpDesk:
 
     plan: SumpPlan
     timeline: Timeline
+    supplies: Mapping[str, Supply] = field(default_factory=dict)
+    """Of the whole plant: what may have been poured."""
+    state: SumpState | None = None
+    """As it was last judged."""
+    found: tuple[Finding, ...] = ()
+    """Found in what was reported since the last judgement; told once."""
     standing: Standing = field(default_factory=Standing)
     told: Instant | None = None
     """Newest moment of data time for which the sump was judged. [ms]"""
@@ -74,12 +95,33 @@ class SumpDesk:
         wake = self.standing.wake
         return wake is not None and wake <= now and self.judged_at < now
 
+    def note(self, evidence: Evidence) -> None:
+        """Take evidence into the memory of the fluid's condition, beside the balance."""
+        care = noted(self.standing.care, evidence)
+        if care is not self.standing.care:
+            self.standing = replace(self.standing, care=care)
+        if isinstance(evidence, Addition):
+            wrong = wrong_concentrate(evidence, self.plan, self.supplies)
+            self.found += () if wrong is None else (wrong,)
+
+    def correct(self, entry: str) -> None:
+        """Forget what an entry that is replaced said of the fluid's condition."""
+        care = corrected(self.standing.care, entry)
+        if care is not self.standing.care:
+            self.standing = replace(self.standing, care=care)
+
     def judge(
-        self, at: Instant, now: Instant, since: Instant | None, occasion: Occasion
+        self,
+        at: Instant,
+        now: Instant,
+        since: Instant | None,
+        occasion: Occasion,
+        outage: Outage | None = None,
     ) -> tuple[Effect, ...]:
         """Judge the sump as it is at `at`, or at the newest moment it was judged for. [ms]
 
-        `since` is when the agent began to listen: a signal's silence counts from there.
+        `since` is when the agent began to listen: a signal's silence counts from there. `outage` is
+        what silences its signals from outside.
         """
         self.told = at if self.told is None else max(at, self.told)
         self.judged_at = now
@@ -87,8 +129,10 @@ class SumpDesk:
         if since is not None and any(seen < since for seen in state.last_seen.values()):
             heard = {signal: max(seen, since) for signal, seen in state.last_seen.items()}
             state = replace(state, last_seen=heard)
+        outside = Outside(findings=self.found, outage=outage)
+        self.state, self.found = state, ()
         self.standing, effects = sump.judge(
-            self.standing, state, self.plan, now=now, occasion=occasion
+            self.standing, state, self.plan, now=now, occasion=occasion, outside=outside
         )
         return effects
 
@@ -134,7 +178,14 @@ class SumpDesk:
         """Take up the judgement where an earlier run left it."""
         if keepsake is None:
             return
-        kept = keepsake_codec().validate_json(keepsake)
+        try:
+            kept = keepsake_codec().validate_json(keepsake)
+        except ValidationError:
+            LOG.warning(
+                "%s: alarms and advice begin anew: another version of millpond wrote them",
+                self.plan.id,
+            )
+            return
         if kept.schema == SCHEMA:
             self.told, self.standing = kept.told, kept.standing
 

@@ -36,7 +36,7 @@ class Ledger:
     database : Database
         Where the tables are, of the newest version.
     belief_schema : int
-        Version of what checkpoints and standings hold; those of another version are passed over.
+        Version of what checkpoints hold; those of another version are passed over.
     backlog_max : Instant
         How far back checkpoints are kept. [ms]
     keeping : Keeping
@@ -193,10 +193,8 @@ class Ledger:
         self._execute("DELETE FROM checkpoint WHERE sump = ? AND at > ?", [(sump, after)])
 
     def standings(self) -> dict[str, bytes]:
-        """Newest standing of each sump."""
-        return dict(
-            self._database.rows("SELECT sump, body FROM standing WHERE schema = ?", self._schema)
-        )
+        """Newest standing of each sump, by whatever version: a standing carries its own."""
+        return dict(self._database.rows("SELECT sump, body FROM standing"))
 
     def clock(self) -> Instant | None:
         """Stamp of the newest item taken in; `None` in a new store."""
@@ -242,7 +240,7 @@ class Ledger:
         self._database.transact(write)
 
     def changes(self, begin: Instant, end: Instant, about: str | None = None) -> list[AlarmChange]:
-        """Lines of the alarms' journal from `begin` up to `end`, oldest first; see `read_changes`."""
+        """Lines of the alarms' journal, oldest first; see `read_changes`."""
         return read_changes(self._database, begin, end, about)
 
     def refusals(self, limit: int) -> list[tuple[Instant, Refusal]]:

@@ -85,7 +85,7 @@ def write_beliefs(
     batch : Batch
         What is to be written.
     schema : int
-        Version of what checkpoints and standings hold.
+        Version of what checkpoints hold.
     backlog_max : Instant
         How far back a late report may reach; one checkpoint older than that is kept. [ms]
     packed : bool

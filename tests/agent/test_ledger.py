@@ -234,12 +234,12 @@ class TestCheckpoints:
         """A belief of another shape is not read; the evidence is folded anew."""
         path = tmp_path / "store.db"
         old = Ledger.open(path, belief_schema=1)
-        old.commit(Batch(checkpoints=[(SUMP, 1000, b"old")], standings={SUMP: b"old"}))
+        old.commit(Batch(checkpoints=[(SUMP, 1000, b"old")], standings={SUMP: b"stands"}))
         old.close()
         new = Ledger.open(path, belief_schema=2)
 
         assert new.checkpoint(SUMP, 9999) is None
-        assert new.standings() == {}
+        assert new.standings() == {SUMP: b"stands"}
         new.commit(Batch(checkpoints=[(SUMP, 1000, b"new")], standings={SUMP: b"new"}))
         assert new.checkpoint(SUMP, 9999) == (1000, b"new")
         assert new.standings() == {SUMP: b"new"}
