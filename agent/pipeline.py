@@ -16,6 +16,7 @@ from advisor.plant_findings import heard_of
 from advisor.sump import Occasion
 from advisor.words import MINUTE, AlarmOrder, Evidence, Instant, Reading
 from agent.admission import Admission, Keep, Repeat, Take
+from agent.alarms.around import Around
 from agent.alarms.office import KEEPSAKE, AlarmOffice
 from agent.arrival import Arrival, Outgoing, Tick
 from agent.decode.decoder import Decoder
@@ -76,8 +77,8 @@ class Pipeline:
         self._pending: dict[str, SumpDesk] = {}
         self.published: list[tuple[Instant, Outgoing]] = []
         """Messages since the last `seal`, with the clock at which each was decided."""
-        self.link_lost_since: Instant | None = None
-        """Since when whoever drives it has had no broker; `None`: it has one, or needs none."""
+        self.around = Around()
+        """What whoever drives it knows beside the messages."""
         keepsakes = ledger.standings()
         self._office = AlarmOffice(plant, keepsakes.get(KEEPSAKE))
         for name, desk in self._desks.items():
@@ -163,7 +164,7 @@ class Pipeline:
             None if desk.state is None else heard_of(desk.state, desk.plan)
             for desk in self._desks.values()
         ]
-        for about, report in self._office.look(heard, clock, self.link_lost_since):
+        for about, report in self._office.look(heard, clock, self.around):
             self._emit(about, (PublishAlarm(report),))
 
     # --- what came in ----------------------------------------------------------------------------

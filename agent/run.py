@@ -16,6 +16,7 @@ from types import FrameType
 from typing import TYPE_CHECKING
 
 from advisor.estimate import SCHEMA as BELIEF_SCHEMA
+from agent.alarms.around import Around
 from agent.broker import BrokerLink
 from agent.broker_client import Session
 from agent.clock import Clock, TopicClock, WallClock
@@ -160,6 +161,10 @@ class Agent:
         if self.page is not None:
             self.worker.on_committed = self.page.take
         self._sink = _sink(plant, ledger, environment)
+        self._clock = clock
+        self._around: Around = getattr(intake, "around", Around())
+        if self._sink is not None:
+            self._around.waiting = lambda: (ledger.waiting.count, ledger.waiting.since)
         self._schedule = Schedule(
             self.inbox.tick if clock_topic is None else None, ledger.housekeep
         )
@@ -190,6 +195,7 @@ class Agent:
     def _check(self) -> None:
         """See that the other threads are well; the worker does so every second."""
         self.link.check()
+        self._around.link(self._clock.now(), connected=self.link.connected)
         if self.sender.failure is not None:
             raise self.sender.failure
         if self.page is not None:

@@ -11,6 +11,7 @@ from advisor.alarms import Outage
 from advisor.effects import AlarmReport
 from advisor.plant_findings import Heard
 from advisor.words import AlarmOrder, Instant
+from agent.alarms.around import Around
 from agent.alarms.plant_desk import PlantDesk, PlantStanding, Told
 from agent.alarms.roll import Roll
 from agent.decode.results import StockReport
@@ -69,11 +70,10 @@ class AlarmOffice:
         """Take up alarms that an earlier run left standing at a sump."""
         self._roll.add(told)
 
-    def look(
-        self, sumps: Iterable[Heard | None], now: Instant, link_lost_since: Instant | None
-    ) -> list[Told]:
+    def look(self, sumps: Iterable[Heard | None], now: Instant, around: Around) -> list[Told]:
         """Judge the plant and its supplies; called each minute of the clock. [ms]"""
-        return self._desk.look(sumps, now, link_lost_since=link_lost_since)
+        lost, found = around.link_lost_since, around.findings(now)
+        return self._desk.look(sumps, now, link_lost_since=lost, found=found)
 
     def take_stock(self, report: StockReport, now: Instant) -> list[Told]:
         """Take in what is left of a supply. [ms]"""

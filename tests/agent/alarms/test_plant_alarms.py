@@ -95,12 +95,12 @@ class TestFeed:
         """The agent knows by itself that nothing can come, however few sumps there are."""
         shop = Shop(a_shop(1))
         shop.minutes(30)
-        shop.pipeline.link_lost_since = shop.now
+        shop.pipeline.around.link(shop.now, connected=False)
         shop.sleep(3)
         assert shop.states("", "feed-lost") == ["unacknowledged"]
         assert shop.bodies("", "feed-lost")[0]["cause"] == "shop: no broker for 2 min."
 
-        shop.pipeline.link_lost_since = None
+        shop.pipeline.around.link(shop.now, connected=True)
         shop.minutes(5)
         assert shop.states("", "feed-lost")[-1] == "returned-unacknowledged"
 
@@ -130,6 +130,26 @@ class TestFeed:
         shop.sleep(30)
 
         assert shop.bodies("", "feed-lost") == []
+
+
+class TestHistorian:
+    """What waits for the plant's database."""
+
+    def test_it_is_told_once_the_oldest_has_waited_for_long_and_when_that_is_over(self):
+        """Half an hour and ten minutes; an outage of a quarter of an hour is nobody's business."""
+        shop = Shop(a_shop(1))
+        shop.minutes(2)
+        since = shop.now
+        shop.pipeline.around.waiting = lambda: (500, since)
+        shop.minutes(15)
+        assert shop.bodies("", "historian-behind") == []
+
+        shop.minutes(30)
+        shop.pipeline.around.waiting = lambda: (0, None)
+        shop.minutes(10)
+        bodies = shop.bodies("", "historian-behind")
+        assert [body["state"] for body in bodies] == ["unacknowledged", "returned-unacknowledged"]
+        assert "500 records wait for the historian" in str(bodies[0]["cause"])
 
 
 class TestSupplies:
