@@ -4,7 +4,18 @@ import argparse
 import sys
 from collections.abc import Sequence
 
-from agent.commands import charge, demo, export, replay, run, top_up, validate, watch
+from agent.commands import (
+    backfill,
+    charge,
+    demo,
+    export,
+    replay,
+    run,
+    top_up,
+    user,
+    validate,
+    watch,
+)
 from agent.version import VERSION
 
 FAILED, WRONG_USE = 1, 2
@@ -31,7 +42,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"millpond {VERSION}")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for command in (charge, top_up, validate, run, replay, watch, export, demo):
+    for command in (charge, top_up, validate, run, user, replay, watch, export, backfill, demo):
         command.add(commands)
     return top
 

@@ -39,6 +39,7 @@ class StrictHistorian:
         """Answers this status and takes nothing."""
         self.slow = threading.Event()
         """While set, requests hang."""
+        self.asked = threading.Event()
         self._release = threading.Event()
         self._lock = threading.Lock()
         self._server: ThreadingHTTPServer | None = None
@@ -59,6 +60,7 @@ class StrictHistorian:
 
             def do_POST(self) -> None:
                 body = self.rfile.read(int(self.headers["Content-Length"])).decode()
+                historian.asked.set()
                 if historian.slow.is_set():
                     historian._release.wait(30.0)
                 status, words = historian.judge(self.path, self.headers["Authorization"], body)

@@ -3,10 +3,12 @@
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from advisor.words import Instant
+from advisor.words import HOUR, MINUTE, Instant, SumpEvent
 from agent.store.database import Database, Row
 from agent.store.history import History
+from agent.store.told import Told
 
+_OLDEST = "SELECT min(at) FROM {} WHERE signal = ?"
 AT_ONCE = 5_000
 """Rows that are read in one step: so much is held in memory. [1]"""
 
@@ -52,7 +54,7 @@ class Extract:
         row = self._database.row("SELECT min(at), max(at) FROM history_hour")
         if row is None or row[0] is None:
             return self._begin, self._begin - 1
-        first = row[0] // 3_600_000 * 3_600_000
+        first = row[0] // HOUR * HOUR
         return max(self._begin, first), min(self._end, row[1])
 
     def readings(self) -> Iterator[Summed]:
@@ -96,6 +98,14 @@ class Extract:
             self._sump,
         )
 
+    def sump_events(self) -> Iterator[tuple[str, SumpEvent]]:
+        """Events, each with its sump, without the withdrawn."""
+        told = Told(self._database)
+        for (sump,) in self._database.rows("SELECT DISTINCT sump FROM event ORDER BY sump"):
+            if self._sump in {None, sump}:
+                for event in told.events(sump, self._begin, self._end):
+                    yield sump, event
+
     def sumps(self) -> list[str]:
         """Sumps of which states were kept."""
         rows = self._database.rows("SELECT name FROM history_sump ORDER BY name")
@@ -109,13 +119,21 @@ class Extract:
         """From when on a signal is kept more finely than this."""
         if kept == "reading":
             return self._end + 1
-        finer = {"hour": "reading_minute", "minute": "reading"}[kept]
-        row = self._database.row(f"SELECT min(at) FROM {finer} WHERE signal = ?", number)  # noqa: S608  a table of our own
-        if row is None or row[0] is None:
+        tables = ("reading", "reading_minute") if kept == "hour" else ("reading",)
+        found = [
+            row[0]
+            for table in tables
+            if (row := self._database.row(_OLDEST.format(table), number)) and row[0] is not None
+        ]
+        if not found:
             return self._end + 1
-        size = {"hour": 3_600_000, "minute": 60_000}[kept]
+        size = HOUR if kept == "hour" else MINUTE
         # whole hours and minutes, so that nothing is told twice
-        return min(self._end + 1, -(-int(row[0]) // size) * size)
+        finer = -(-min(found) // size) * size
+        is_summed = self._database.row(_OLDEST.format(f"reading_{kept}"), number)
+        if is_summed is None or is_summed[0] is None or is_summed[0] >= min(found) // size * size:
+            finer = min(found)  # nothing older is kept
+        return min(self._end + 1, finer)
 
     def _rows_of(self, number: int, kept: str, begin: Instant, until: Instant) -> Iterator[Row]:
         """Time, count, lowest, highest, mean and use of a signal's rows of one kind."""
