@@ -16,6 +16,7 @@ from types import FrameType
 from typing import TYPE_CHECKING
 
 from advisor.estimate import SCHEMA as BELIEF_SCHEMA
+from advisor.words import MINUTE, Instant
 from agent.alarms.around import Around
 from agent.broker import BrokerLink
 from agent.broker_client import Session
@@ -125,12 +126,8 @@ class Agent:
         start = ledger.clock()
         wall = WallClock()
         clock: Clock = wall if clock_topic is None else TopicClock(start)
-        if clock_topic is None and start is not None and start > wall.now() + 60_000:
-            LOG.warning(
-                "the clock is %.0f min behind the store's newest entry: until it has caught up, "
-                "arrivals get that entry's time",
-                (start - wall.now()) / 60_000,
-            )
+        if clock_topic is None and start is not None:
+            _warn_of_clock(start, wall.now())
         online = agent_online(plant.prefix, VERSION, 0).topic
         self._filters = (online, *intake.filters, *(() if clock_topic is None else (clock_topic,)))
         former = ledger.filters()
@@ -162,9 +159,7 @@ class Agent:
             self.worker.on_committed = self.page.take
         self._sink = _sink(plant, ledger, environment)
         self._clock = clock
-        self._around: Around = getattr(intake, "around", Around())
-        if self._sink is not None:
-            self._around.waiting = lambda: (ledger.waiting.count, ledger.waiting.since)
+        self._around = _around(intake, ledger, has_historian=self._sink is not None)
         self._schedule = Schedule(
             self.inbox.tick if clock_topic is None else None, ledger.housekeep
         )
@@ -232,6 +227,24 @@ def _pipeline(plant: Plant, ledger: Ledger) -> Intake:
     from agent.pipeline import Pipeline
 
     return Pipeline(plant, ledger)
+
+
+def _warn_of_clock(start: Instant, now: Instant) -> None:
+    """Say that the machine's clock is behind the store's newest entry. [ms]"""
+    if start > now + MINUTE:
+        LOG.warning(
+            "the clock is %.0f min behind the store's newest entry: until it has caught up, "
+            "arrivals get that entry's time",
+            (start - now) / MINUTE,
+        )
+
+
+def _around(intake: Intake, ledger: Ledger, *, has_historian: bool) -> Around:
+    """What the intake asks of its surroundings; an intake that asks nothing is told nothing."""
+    around: Around = getattr(intake, "around", Around())
+    if has_historian:
+        around.waiting = lambda: (ledger.waiting.count, ledger.waiting.since)
+    return around
 
 
 def _sink(plant: Plant, ledger: Ledger, environment: Mapping[str, str]) -> "Sink | None":
