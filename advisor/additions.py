@@ -96,7 +96,7 @@ def take_delivery(belief: Belief, entry: Delivery, plan: SumpPlan) -> Belief:
         core = _continue(work, core, entry.at, name)
         volume = sum(new)
         pour = Pour(new[0], new[1], 0.02 * volume + 0.05, 0.02 * new[1] / volume)
-        events.add(work.mean, work.cov, core.notes[-1].place, pour)
+        events.add(work.mean, work.cov, core.notes[-1].place, pour, events.TRUE_LITRES)
     return _shut(belief, work, core, entry.at)
 
 

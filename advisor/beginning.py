@@ -53,6 +53,7 @@ def _entries(prior: Priors, plan: SumpPlan) -> dict[int, tuple[float, float]]:
         s.OIL: (prior.oil, prior.oil_sd),
         s.OIL_RATE: (prior.oil_rate, prior.oil_rate_sd),
         s.SHIFT: (0.0, prior.zero_sd),
+        s.REPORT_GAIN: (0.0, prior.report_sd),
         s.WATER_GAIN: (0.0, _gain_sd(plan.signals.get(Signal.WATER_METER))),
         s.CONCENTRATE_GAIN: (0.0, _gain_sd(plan.signals.get(Signal.CONCENTRATE_METER))),
     }

@@ -175,6 +175,8 @@ class Core:
     notes: tuple[EventNote, ...] = ()
     """Newest last."""
     events_since: Instant = -1
+    leaking: Instant = -1
+    """When fluid was last found to be running out; -1: never. [ms]"""
     checked: Cusum = EVEN
     """Of checks against what was expected of them, per sd."""
     checked_since: Instant = -1

@@ -37,6 +37,8 @@ class Pour:
 
 TRUE_LITRES = ((s.AREA, -1.0),)
 """Litres that people tell, as litres of the drawing: the first order of 1 / (1 + AREA)."""
+REPORTED = (*TRUE_LITRES, (s.REPORT_GAIN, 1.0))
+"""Litres that people report: their buckets err alike."""
 READ = (s.C, s.ADDED_CONCENTRATE, s.DRAINED_CONCENTRATE)
 """Totals of concentrate as the refractometer takes it."""
 
@@ -78,12 +80,18 @@ def pour_mix(
         pour_told(mean, cov, read, size, (*gains, (s.FACTOR, 1.0)))
 
 
-def add(mean: Vector, cov: Matrix, place: int, pour: Pour) -> None:
-    """Pour a told mix into the sump and onto an event's pair. [L]"""
+def add(
+    mean: Vector,
+    cov: Matrix,
+    place: int,
+    pour: Pour,
+    gains: tuple[tuple[int, float], ...] = REPORTED,
+) -> None:
+    """Pour a told mix into the sump and onto an event's pair; `gains` as in `pour_told`. [L]"""
     volume = pour.volume
     strength = pour.concentrate / volume if volume > 0.0 else 0.0
     whole = _added(place, 1.0 - strength, strength)
-    pour_mix(mean, cov, whole, volume, TRUE_LITRES)
+    pour_mix(mean, cov, whole, volume, gains)
     shock(mean, cov, whole, 0.0, pour.volume_sd**2)
     shock(mean, cov, _added(place, -1.0, 1.0), 0.0, (volume * pour.strength_sd) ** 2)
 

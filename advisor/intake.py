@@ -181,7 +181,7 @@ def _add_brix(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> tupl
     slot, core, watch = belief.slot, belief.core, belief.watches[1]
     pumps = core.pumps
     if core.charging or (
-        plan.signals[BRIX].needs_flow
+        _needs_flow(plan)
         and (pumps.running == 0 or (pumps.running == 1 and 0 <= pumps.since > at - FLUSHED))
     ):
         return slot, watch
@@ -214,6 +214,12 @@ def _add_brix(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> tupl
         *slot[9:],
     )
     return near, watch
+
+
+def _needs_flow(plan: SumpPlan) -> bool:
+    """Whether the refractometer says nothing while the pumps stand."""
+    told = plan.signals.get(BRIX)
+    return told is None or told.needs_flow
 
 
 def _take_other(belief: Belief, reading: Reading, plan: SumpPlan) -> Belief:

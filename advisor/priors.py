@@ -55,6 +55,8 @@ class Priors(NamedTuple):
     """How far each rate wanders in a day, per typical loss. [1]"""
     lump_sd: float = 1.0
     """Mix carried off in lumps, over a day. [L]"""
+    report_sd: float = 0.03
+    """How people fill their buckets, all alike; common practice. [1]"""
     area_sd: float = 0.02
     """Sludge, baffles, drawing. [1]"""
     factor_sd: float = 0.03

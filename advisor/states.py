@@ -40,12 +40,14 @@ WARMTH = 22  # inline reading per degree from 20 Â°C that compensation leaves [Â
 WATER_GAIN = 23  # poured per metered water, less one [1]
 CONCENTRATE_GAIN = 24  # poured per metered concentrate, less one [1]
 
-ADDED_WATER = 25  # [L]
-ADDED_CONCENTRATE = 26  # [L]
-DRAINED_WATER = 27  # [L]
-DRAINED_CONCENTRATE = 28  # [L]
+REPORT_GAIN = 25  # poured per reported mix, less one: how people fill their buckets [1]
 
-EVENTS = 29  # pairs: water and concentrate of one addition or drain still being learned [L]
+ADDED_WATER = 26  # [L]
+ADDED_CONCENTRATE = 27  # [L]
+DRAINED_WATER = 28  # [L]
+DRAINED_CONCENTRATE = 29  # [L]
+
+EVENTS = 30  # pairs: water and concentrate of one addition or drain still being learned [L]
 EVENT_PAIRS = 3
 CLONES = EVENTS + 2 * EVENT_PAIRS  # pairs: LOST_WATER and LOST_CONCENTRATE as of a past moment [L]
 CLONE_PAIRS = 14

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from advisor import balance, events, hypotheses
+from advisor import balance, events, hypotheses, undo
 from advisor import states as s
 from advisor.belief import Core, EventNote, SensorStep
 from advisor.filter_step import shock
@@ -77,8 +77,11 @@ def judge(work: Working, core: Core, days: float) -> Core:
         return core
     if small and work.at - began < TWO_SLOTS:
         return core
-    if best.kind in {"addition", "drain"}:
-        core = _pour(work, core, best, began)
+    undone = undo.told_in_vain(core, best, began)
+    if undone is not None:
+        core = undo.cancel(work, core, best, undone)
+    elif best.kind in {"addition", "drain"}:
+        core = undo.as_leak(work, _pour(work, core, best, began))
     else:
         core = _shift(work, core, best, began)
     work.bank.clear()
@@ -153,7 +156,8 @@ def _goes_on(note: EventNote | None, kind: str, began: Instant) -> bool:
 
 
 def let_grow(work: Working, core: Core, begin: Instant) -> None:
-    """Leave room for more of an event that was found while it was being poured."""
+    """Leave room for more of an event that was found while it was being poured, or of a leak."""
+    undo.let_leak(work, core, begin)
     if core.growing < 0 or begin > core.growing_until:
         return
     pair = s.event_pair(core.growing)

@@ -261,3 +261,43 @@ def test_a_reported_drain_takes_out_mix(drain, left):
     assert state.drained.water.value == pytest.approx((300.0 - left) * 0.92, abs=10.0)
     assert state.lost.water.value == pytest.approx(before.lost.water.value, abs=0.5)
     assert [event.kind for event in state.events] == ["drain"]
+
+
+def test_an_addition_reported_twice_is_counted_once():
+    """A second report of one bucket, of which nothing arrives, is withdrawn."""
+    evidence = steady(300.0, 120)
+    evidence += [Addition(at=BEGIN + 120 * MINUTE, id="a1", water=20.0, concentrate=0.0)]
+    evidence += steady(320.0, 40, at=BEGIN + 121 * MINUTE)[1:]
+    evidence += [Addition(at=BEGIN + 165 * MINUTE, id="a2", water=20.0, concentrate=0.0)]
+    evidence += steady(320.0, 90, at=BEGIN + 166 * MINUTE)[1:]
+
+    belief = fold(evidence)
+    events = events_of(belief)
+    state = state_at(belief, belief.at, plan())
+
+    assert [event.id for event in events] == ["addition-a1"]
+    assert [event.kind for event in state.events] == ["addition", "withdrawn"]
+    assert state.added.water.value == pytest.approx(20.0, abs=2.5)
+    assert state.lost.water.value == pytest.approx(0.0, abs=2.5)
+
+
+def test_a_sump_that_keeps_running_out_has_a_leak_and_no_drains():
+    """30 L an hour for three hours are lost, not drained, and called mix-loss-high."""
+    evidence = steady(350.0, 180)
+    dice = random.Random(9)
+    evidence += [
+        Reading(
+            BEGIN + (180 + k) * MINUTE,
+            Signal.LEVEL,
+            (350.0 - 0.5 * k) / AREA + dice.gauss(0.0, 1.0),
+        )
+        for k in range(180)
+    ]
+
+    belief = fold(evidence)
+    state = state_at(belief, belief.at, plan())
+
+    assert state.drained.water.value == pytest.approx(0.0, abs=5.0)
+    assert state.lost.water.value == pytest.approx(90.0 * 0.92, abs=20.0)
+    assert abs(state.volume.value - 260.0) < 2.0 * state.volume.sd
+    assert "mix-loss-high" in [finding.name for finding in state.findings]
