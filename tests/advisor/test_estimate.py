@@ -1,5 +1,7 @@
 """The estimator as a whole: honest, pure, restartable, and silent where nothing tells."""
 
+import math
+import random
 from functools import cache
 from statistics import fmean
 
@@ -15,6 +17,8 @@ from advisor.words import (
     Charge,
     Check,
     CheckKind,
+    Delivery,
+    Drain,
     Evidence,
     Quality,
     Reading,
@@ -297,3 +301,38 @@ def test_states_are_told_at_the_moment_asked_for():
     near, far = (state_at(belief, belief.at + k * HOUR, plan()).volume.value for k in (0, 10))
 
     assert far < near
+
+
+def _anything(dice: random.Random, at: int, number: int) -> Evidence:
+    """One piece of evidence of any kind, sound or wild."""
+    level = dice.choice((300.0 + dice.gauss(0.0, 3.0), 300.0, 0.0, dice.uniform(0.0, 900.0), 1e6))
+    return dice.choice(
+        (
+            Reading(at, Signal.LEVEL, level),
+            Reading(at, Signal.LEVEL, 300.0 + dice.gauss(0.0, 2.0)),
+            Reading(at, Signal.BRIX, dice.choice((6.4, 0.0, dice.uniform(0.0, 60.0)))),
+            Reading(at, Signal.RUNNING, float(dice.random() < 0.5)),
+            Reading(at, Signal.TEMPERATURE, dice.uniform(-20.0, 90.0)),
+            Addition(at=at, id=f"a{number}", water=dice.choice((0.0, 500.0)), concentrate=1.0),
+            Drain(at=at, id=f"d{number}", volume=dice.uniform(0.0, 600.0)),
+            Drain(at=at, id=f"e{number}", everything=True),
+            Charge(at=at, id=f"c{number}", stage=dice.choice(("begun", "filled", "done"))),
+            Check(at=at, id=f"k{number}", kind=dice.choice(tuple(CheckKind)), value=0.3),
+            Service(at=at, id=f"s{number}", kind="skimmed"),
+            Delivery(at=at, setpoint="x", water=dice.uniform(0, 50), concentrate=1, finished=True),
+        )
+    )
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_whatever_comes_the_answer_is_finite_and_storable(seed):
+    """No order of sound and wild evidence brings an error, an infinity or a negative sd."""
+    dice, belief, at = random.Random(seed), begin(plan()), BEGIN
+    for number in range(300):
+        at += dice.choice((0, 1_000, MINUTE, MINUTE, HOUR, 3 * DAY))
+        belief = absorb(belief, _anything(dice, at, number), plan())
+        state = state_at(belief, belief.at, plan())
+        for estimate in (state.volume, state.concentration, state.losses.water, state.holdup):
+            assert estimate is None or (math.isfinite(estimate.value) and 0 <= estimate.sd < 1e12)
+
+    assert CODEC.validate_json(CODEC.dump_json(belief)) == belief
