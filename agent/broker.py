@@ -23,6 +23,7 @@ from agent.errors import BrokerError
 from agent.inbox import Inbox, Token
 from agent.instants import instant_of
 from agent.plant.plant import BrokerSettings
+from agent.quick_client import QuickClient
 from agent.secrets import Credentials
 
 LOG = logging.getLogger("millpond.broker")
@@ -163,9 +164,7 @@ class BrokerLink:
     def acknowledge(self, tokens: Iterable[Token]) -> None:
         """Tell the broker that messages are stored; those of an earlier connection come again."""
         with self._epoch_lock:
-            for token in tokens:
-                if token.epoch == self._epoch:
-                    self._client.ack(token.mid, 1)
+            self._client.ack_all(token.mid for token in tokens if token.epoch == self._epoch)
 
     def stop(self, timeout: float) -> None:
         """Say that the agent is offline, and disconnect; wait at most `timeout` [s]."""
@@ -183,7 +182,7 @@ class BrokerLink:
 
     # --- on the network thread --------------------------------------------------------------------
 
-    def _make_client(self, credentials: Credentials | None) -> Client:
+    def _make_client(self, credentials: Credentials | None) -> QuickClient:
         """Make the client with its callbacks."""
         client = make_client(self._settings, credentials, self._session)
         client.on_message = guarded(self._on_message, self._count_mistake)

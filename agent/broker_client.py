@@ -13,6 +13,7 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from agent.arrival import Outgoing
 from agent.errors import BrokerError
 from agent.plant.plant import BrokerSettings
+from agent.quick_client import QuickClient
 from agent.secrets import Credentials
 
 LOG = logging.getLogger("millpond.broker")
@@ -39,7 +40,7 @@ class Session:
 
 def make_client(
     settings: BrokerSettings, credentials: Credentials | None, session: Session
-) -> Client:
+) -> QuickClient:
     """Make the agent's client, with everything but callbacks that is set before connecting.
 
     Raises
@@ -47,7 +48,7 @@ def make_client(
     BrokerError
         If a certificate's file cannot be used.
     """
-    client = Client(
+    client = QuickClient(
         CallbackAPIVersion.VERSION2,
         client_id=session.client_id,
         protocol=MQTTProtocolVersion.MQTTv5,

@@ -3,12 +3,14 @@
 import platform
 import sys
 
-from tests.bench import bench_filter, replaying, starting
+from tests.bench import bench_filter, ingesting, replaying, starting, storing
 
 MEASUREMENTS = {
     "starting": starting.measure,
     "replaying": replaying.measure,
     "filter": bench_filter.measure,
+    "ingesting": ingesting.measure,
+    "storing": storing.measure,
 }
 
 
