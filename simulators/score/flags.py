@@ -6,7 +6,7 @@ yardstick's, noise of the reading included) from what would have been read; one 
 counts for nothing. Silence counts once it has lasted as long as makes a signal stale.
 """
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -24,6 +24,8 @@ _GRACE = 30 * MINUTE
 """A flag may come so long after a fault's end, for what is judged looking back."""
 _EARNED = 6 * HOUR
 """After a fault's end a signal may stay flagged so long before that is false."""
+_AT_ONCE = 10 * MINUTE
+"""A flag that comes so soon after a spoilt reading, and goes within `_GRACE`, is due to it."""
 _STALE_INTERVALS = 10.0
 _SCORED = {"spike", "stuck", "step", "drift", "unit", "noise", "zero", "dropout"}
 
@@ -74,7 +76,12 @@ def judge_flags(
             if blemish.kind in _SCORED and shows is not None:
                 faults.append(_judge(blemish, shows, episodes))
         causes = [(b.begin, b.end) for b in own] + _other_causes(witness)
-        false += [(signal, *e) for e in episodes if not _has_cause(e, causes)]
+        spoilt = [sight.at for sight in witness.sights if signal in sight.spoilt]
+        false += [
+            (signal, *episode)
+            for episode in episodes
+            if not (_has_cause(episode, causes) or _follows(episode, spoilt))
+        ]
     return Flags(faults, false)
 
 
@@ -148,6 +155,14 @@ def _has_cause(episode: Episode, causes: Sequence[Episode]) -> bool:
     """Whether a fault, or what follows from one, lies under a flag."""
     begin, end = episode
     return any(begin <= last + _EARNED and end >= first for first, last in causes)
+
+
+def _follows(episode: Episode, spoilt: Sequence[int]) -> bool:
+    """Whether a short flag comes of single readings that were spoilt, by a bubble as a rule."""
+    begin, end = episode
+    place = bisect_right(spoilt, begin) - 1
+    short = end - begin <= _GRACE
+    return short and place >= 0 and begin - spoilt[place] <= _AT_ONCE
 
 
 def sump_days(witness: Witness) -> float:

@@ -77,6 +77,10 @@ class Gaussian:
         self.mean[idx] += weights * size
         self.cov[np.ix_(idx, idx)] += np.multiply.outer(weights, weights) * variance
 
+    def shift(self, place: int, size: float) -> None:
+        """Add to one entry what is known for certain, in its unit."""
+        self.mean[place] += size
+
     def bend(self, places: Sequence[int], slopes: Matrix, means: Vector | None = None) -> None:
         """Turn some entries into functions of them, linear or with these slopes and new means."""
         idx = list(places)

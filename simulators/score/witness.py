@@ -153,7 +153,7 @@ class Watcher:
         """What the refractometer reads at least without a bubble. [°Brix]"""
         tool, sump = self.tool, self.tool.sump
         spec, brix = tool.spec.signals.brix, tool.outfit.brix
-        if spec is None or brix is None or not sump.running:
+        if spec is None or brix is None or not sump.running or spec.bubble_share <= 0.0:
             return -np.inf
         true = tool.drawn.optics.reading(strength_of(sump.suction), sump) + brix.film + brix.offset
         if not spec.compensated:

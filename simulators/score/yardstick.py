@@ -108,8 +108,8 @@ class Yardstick:
             )
             transition, noise, twice = self._motion.over(at - self._at, mean, now)
             self.belief.move(transition, noise)
-            mean[p.WATER] += twice
-            mean[p.CONCENTRATE] -= twice
+            self.belief.shift(p.WATER, twice)
+            self.belief.shift(p.CONCENTRATE, -twice)
             self._at = at
 
     def _see(self, sight: Sight, account: Account) -> None:
@@ -263,7 +263,7 @@ class Yardstick:
         while service is not None and service.at <= now:
             if service.kind == "skimmed":
                 belief.bend((p.OIL,), np.array([[_SKIMMED]]))
-                belief.mean[p.V] -= _WITH_OIL
+                belief.shift(p.V, -_WITH_OIL)
             elif service.kind == "prism-cleaned":
                 belief.bend((p.FILM,), np.array([[_WIPED]]))
             elif service.kind == "oil-spill":
