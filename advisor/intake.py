@@ -25,8 +25,8 @@ FAR_LEAST = 4.0
 """But not one nearer than this. [mm]"""
 FAR_BRIX = 3.5
 """Likewise for the refractometer: bubbles make single readings fall. [1]"""
-WILD_VOLUME = 90.0
-"""No bucket, hose or pump moves so much between two readings. [L]"""
+WILD_SHARE = 0.25
+"""No bucket, hose or pump moves so much of the depth at the brim between two readings. [1]"""
 EMPTY_DEPTH = 15.0
 """What lies under this is no fluid but a sensor that sees none. [mm]"""
 WILD_BRIX = 2.0
@@ -132,7 +132,7 @@ def _add_level(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> tup
     goal, sd = expected_depth(core, at)
     off = depth - goal
     wild = ""
-    if abs(off) * core.told.area > WILD_VOLUME and sd < 1e5:
+    if abs(off) > WILD_SHARE * plan.levels.brim and sd < 1e5:
         wild = _why_wild(watch, at, depth, goal)
     watch = look(watch, at, value, noise_of(core).within ** 0.5, wild)
     if wild or watch.fault:

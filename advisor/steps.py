@@ -17,6 +17,8 @@ DRAIN = Expected(per_day=0.05, size=30.0)
 LEVEL_STEP = Expected(per_day=0.01, size=15.0)
 BRIX_STEP = Expected(per_day=0.005, size=0.7)
 """How often people and sensors do such things, and how large; common practice."""
+USUAL_BRIM = 450.0
+"""The litres above and below are those of a sump of this size; larger ones move more. [L]"""
 ACCEPTED = 4.0
 """Posterior log odds against no step from which on one is believed. [1]"""
 ACCEPTED_SMALL = 8.0
@@ -52,11 +54,13 @@ def judge(work: Working, core: Core, days: float) -> Core:
     """
     if work.bank.stirred() < UNSTIRRED:
         return core
-    strength = balance.concentration(work.mean)
+    strength, scale = balance.concentration(work.mean), _scale(work)
+    addition = replace(ADDITION, size=ADDITION.size * scale)
+    drain = replace(DRAIN, size=DRAIN.size * scale)
     verdicts = [
-        hypotheses.weigh_addition(work.bank, ADDITION, days),
+        hypotheses.weigh_addition(work.bank, addition, days),
         hypotheses.weigh_line(
-            work.bank, "drain", (-(1.0 - strength), -strength, 0.0, 0.0), DRAIN, days
+            work.bank, "drain", (-(1.0 - strength), -strength, 0.0, 0.0), drain, days
         ),
         hypotheses.weigh_line(work.bank, "level", (0.0, 0.0, 1.0, 0.0), LEVEL_STEP, days),
         hypotheses.weigh_line(work.bank, "brix", (0.0, 0.0, 0.0, 1.0), BRIX_STEP, days),
@@ -68,7 +72,7 @@ def judge(work: Working, core: Core, days: float) -> Core:
     if not likely:
         return core
     best = likely[-1]
-    small = best.kind in {"addition", "drain"} and abs(_volume(best)) < SURE_AT_ONCE
+    small = best.kind in {"addition", "drain"} and abs(_volume(best)) < SURE_AT_ONCE * scale
     if best.odds < (ACCEPTED_SMALL if small else ACCEPTED):
         return core
     began = work.bank.begun[best.place]
@@ -88,6 +92,11 @@ def judge(work: Working, core: Core, days: float) -> Core:
     return core
 
 
+def _scale(work: Working) -> float:
+    """Give how much more is poured and moved here than in a machine's usual sump. [1]"""
+    return max(work.prior.brim / USUAL_BRIM, 1.0)
+
+
 def _odds(verdict: Verdict) -> float:
     """Give the log odds of a verdict. [1]"""
     return verdict.odds
@@ -103,9 +112,9 @@ def _possible(work: Working, verdict: Verdict) -> bool:
     volume = _volume(verdict)
     if verdict.kind == "addition":
         before = float(work.mean[s.V])
-        return volume > SMALLEST and before + 0.3 * volume < 1.15 * work.prior.brim
+        return volume > SMALLEST * _scale(work) and before + 0.3 * volume < 1.15 * work.prior.brim
     if verdict.kind == "drain":
-        return volume < -SMALLEST_DRAIN
+        return volume < -SMALLEST_DRAIN * _scale(work)
     least = SMALLEST_LEVEL if verdict.kind == "level" else SMALLEST_BRIX
     return abs(float(verdict.size[0])) > least
 
@@ -172,7 +181,7 @@ def let_grow(work: Working, core: Core, begin: Instant) -> None:
     else:
         shape[[s.V, s.C, s.DRAINED_WATER, s.DRAINED_CONCENTRATE]] = -1.0, -part, 1.0 - part, part
     shape[[pair, pair + 1]] = 1.0 - part, part
-    shock(work.mean, work.cov, shape, 0.0, GROWTH_SD**2)
+    shock(work.mean, work.cov, shape, 0.0, (GROWTH_SD * _scale(work)) ** 2)
 
 
 def _shift(work: Working, core: Core, verdict: Verdict, began: Instant) -> Core:
