@@ -8,7 +8,7 @@ allowed.
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from math import isfinite
+from math import hypot, isfinite
 from typing import Any
 
 from advisor import estimate
@@ -112,7 +112,8 @@ class Preview:
                 found = entry.value
             case _:
                 return False
-        return abs(found - known.value) > FAR_SDS * (known.sd**2 + HANDHELD_SD**2) ** 0.5
+        limit: float = FAR_SDS * hypot(known.sd, HANDHELD_SD)
+        return abs(found - known.value) > limit
 
 
 def preview(belief: Belief | None, entry: Entry, plan: SumpPlan) -> Preview | None:

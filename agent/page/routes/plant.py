@@ -119,7 +119,7 @@ def _parts(
             parts[f"row-{name}"] = office.part("_row.html", visitor, card=office.card(name))
     clock = office.live.clock
     said = "" if clock is None else visitor.speech.moment(clock, None)
-    return {"parts": parts, "clock": said, "version": office.live.version}
+    return {"parts": parts, "clock": said, "at": clock, "version": office.live.version}
 
 
 def _sump_parts(office: Office, visitor: Visitor, sump: str) -> dict[str, str]:

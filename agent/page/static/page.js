@@ -86,7 +86,7 @@
     if (clock && told.clock) { clock.textContent = told.clock; }
     if (Object.keys(told.parts).length) {
       filter();
-      document.dispatchEvent(new CustomEvent("parts"));
+      document.dispatchEvent(new CustomEvent("parts", { detail: told.at }));
     }
     if (moved) { setTimeout(settle, CALM); }
   };

@@ -1,0 +1,190 @@
+// Zooms and moves the charts of a sump. The charts themselves come from the server; while new ones
+// are on their way, the old ones are stretched, so that a finger is followed at once.
+"use strict";
+
+(() => {
+  const section = document.getElementById("charts");
+  if (!section) { return; }
+  for (const hint of section.querySelectorAll(".scripted")) { hint.hidden = false; }
+
+  const LEAST = 10 * 60 * 1000;
+  const MOST = 366 * 24 * 3600 * 1000;
+  const REFRESH = 20000;
+  let newest = Number(section.dataset.now);
+  let follows = section.dataset.follows === "1";
+  let drawn = Date.now();
+  let wanted = null;
+  let timer = 0;
+  let running = null;
+
+  const panels = () => document.getElementById("panels");
+  const shown = () => ({ begin: Number(panels().dataset.begin), end: Number(panels().dataset.end) });
+  const svgs = () => panels().querySelectorAll("svg");
+
+  const edges = (svg) => ({ left: Number(svg.dataset.left), right: Number(svg.dataset.right) });
+  const scale = (svg) => svg.viewBox.baseVal.width / svg.getBoundingClientRect().width;
+  const momentAt = (svg, clientX, range) => {
+    const { left, right } = edges(svg);
+    const x = (clientX - svg.getBoundingClientRect().left) * scale(svg);
+    return range.begin + ((x - left) / (right - left)) * (range.end - range.begin);
+  };
+
+  const within = (begin, end) => {
+    const length = Math.min(Math.max(end - begin, LEAST), MOST);
+    const middle = (begin + end) / 2;
+    let from = middle - length / 2;
+    if (from + length > newest) { from = newest - length; }
+    from = Math.max(from, 0);
+    return { begin: Math.round(from), end: Math.round(from + length) };
+  };
+
+  // Stretch what is drawn to the range that is wanted.
+  const stretch = () => {
+    const range = shown();
+    for (const svg of svgs()) {
+      const { left, right } = edges(svg);
+      const width = right - left;
+      const factor = (range.end - range.begin) / (wanted.end - wanted.begin);
+      const shift = left + ((range.begin - wanted.begin) / (wanted.end - wanted.begin)) * width - left * factor;
+      const plot = svg.querySelector(".plot");
+      plot.setAttribute("transform", `translate(${shift} 0) scale(${factor} 1)`);
+      svg.parentElement.classList.add("is-busy");
+    }
+  };
+
+  const draw = async (quietly) => {
+    if (running) { running.abort(); }
+    running = new AbortController();
+    const asked = wanted;
+    const address = new URL(section.dataset.source, location.href);
+    address.searchParams.set("begin", String(asked.begin));
+    address.searchParams.set("end", String(asked.end));
+    try {
+      const answer = await fetch(address, { signal: running.signal, headers: { accept: "text/html" } });
+      if (!answer.ok) { return; }
+      const holder = document.createElement("template");
+      holder.innerHTML = (await answer.text()).trim();
+      const focused = [...svgs()].indexOf(document.activeElement);
+      panels().replaceWith(holder.content.firstElementChild);
+      wire();
+      if (focused >= 0) { svgs()[focused].focus({ preventScroll: true }); }
+      if (!quietly) {
+        for (const chip of section.querySelectorAll(".chips [aria-current]")) { chip.removeAttribute("aria-current"); }
+      }
+    } catch (error) {
+      if (error.name !== "AbortError") { throw error; }
+    }
+  };
+
+  const go = (begin, end, wait) => {
+    follows = false;
+    wanted = within(begin, end);
+    stretch();
+    clearTimeout(timer);
+    timer = setTimeout(() => draw(false), wait);
+  };
+  const current = () => wanted || shown();
+  const zoom = (moment, factor, wait) => {
+    const range = current();
+    go(moment - (moment - range.begin) * factor, moment + (range.end - moment) * factor, wait);
+  };
+
+  // --- pointer: drag selects, two fingers pinch, a wheel with Ctrl zooms ---
+  const fingers = new Map();
+  let selection = null;
+  const onDown = (event) => {
+    const svg = event.currentTarget;
+    fingers.set(event.pointerId, event.clientX);
+    if (fingers.size === 1 && event.button === 0) {
+      const mark = document.createElementNS("http://www.w3.org/2000/svg", "rect");
+      mark.setAttribute("class", "selection");
+      mark.setAttribute("y", "0");
+      mark.setAttribute("height", String(svg.viewBox.baseVal.height));
+      svg.append(mark);
+      selection = { svg, mark, from: event.clientX };
+    } else if (selection) {
+      selection.mark.remove();
+      selection = null;
+    }
+    svg.setPointerCapture(event.pointerId);
+  };
+  const onMove = (event) => {
+    if (!fingers.has(event.pointerId)) { return; }
+    const before = [...fingers.values()];
+    fingers.set(event.pointerId, event.clientX);
+    const after = [...fingers.values()];
+    if (fingers.size === 2) {
+      const was = Math.abs(before[0] - before[1]);
+      const is = Math.abs(after[0] - after[1]);
+      if (was > 5 && is > 5) {
+        zoom(momentAt(event.currentTarget, (after[0] + after[1]) / 2, current()), was / is, 250);
+      }
+    } else if (selection) {
+      const { svg, mark, from } = selection;
+      const k = scale(svg);
+      const origin = svg.getBoundingClientRect().left;
+      const [low, high] = [Math.min(from, event.clientX), Math.max(from, event.clientX)];
+      mark.setAttribute("x", String((low - origin) * k));
+      mark.setAttribute("width", String((high - low) * k));
+    }
+  };
+  const onUp = (event) => {
+    fingers.delete(event.pointerId);
+    if (!selection) { return; }
+    const { svg, mark, from } = selection;
+    mark.remove();
+    selection = null;
+    if (event.type === "pointerup" && Math.abs(event.clientX - from) > 12) {
+      const range = current();
+      const [a, b] = [momentAt(svg, from, range), momentAt(svg, event.clientX, range)];
+      go(Math.min(a, b), Math.max(a, b), 0);
+    }
+  };
+  const onWheel = (event) => {
+    if (!event.ctrlKey) { return; }
+    event.preventDefault();
+    zoom(momentAt(event.currentTarget, event.clientX, current()), event.deltaY > 0 ? 1.25 : 0.8, 180);
+  };
+
+  // --- keyboard ---
+  const onKey = (event) => {
+    const range = current();
+    const length = range.end - range.begin;
+    const middle = (range.begin + range.end) / 2;
+    const steps = { ArrowLeft: -0.25, ArrowRight: 0.25 };
+    if (event.key in steps) {
+      go(range.begin + steps[event.key] * length, range.end + steps[event.key] * length, 150);
+    } else if (event.key === "+" || event.key === "=") {
+      zoom(middle, 0.5, 150);
+    } else if (event.key === "-") {
+      zoom(middle, 2, 150);
+    } else {
+      return;
+    }
+    event.preventDefault();
+  };
+
+  const wire = () => {
+    wanted = null;
+    for (const svg of svgs()) {
+      svg.setAttribute("tabindex", "0");
+      svg.addEventListener("pointerdown", onDown);
+      svg.addEventListener("pointermove", onMove);
+      svg.addEventListener("pointerup", onUp);
+      svg.addEventListener("pointercancel", onUp);
+      svg.addEventListener("wheel", onWheel, { passive: false });
+      svg.addEventListener("keydown", onKey);
+    }
+  };
+  wire();
+
+  // --- what ends at the present goes on with it ---
+  document.addEventListener("parts", (event) => {
+    newest = Math.max(newest, Number(event.detail) || 0);
+    if (!follows || fingers.size || Date.now() - drawn < REFRESH) { return; }
+    drawn = Date.now();
+    const range = shown();
+    wanted = { begin: newest - (range.end - range.begin), end: newest };
+    draw(true);
+  });
+})();
