@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 from advisor.cautions import CHECK
 from advisor.dose import DosePlan, plan_charge, plan_top_up, target_tolerance, volume_tolerance
 from advisor.effects import Advice, AdviceKind, After, Batch, Mix, NextTopUp
-from advisor.grounds import for_situation, trust
+from advisor.grounds import for_pouring, for_situation, trust
 from advisor.limits import limits_for
 from advisor.lookahead import next_top_up
 from advisor.plan import SumpPlan
@@ -140,7 +140,7 @@ def _propose(situation: Situation, state: SumpState, plan: SumpPlan) -> _Proposa
             kind="check", reasons=for_situation(situation, state, plan), cautions=CHECK
         )
     if situation is Situation.EMPTY:
-        return _from_dose(plan_charge(plan), None)
+        return _from_dose(plan_charge(plan), None, for_pouring(situation, state, plan))
     if situation is Situation.POUR and volume is not None and strength is not None:
         dose = plan_top_up(volume, strength, state.correlation, plan)
         basis = Basis(
@@ -149,21 +149,22 @@ def _propose(situation: Situation, state: SumpState, plan: SumpPlan) -> _Proposa
             give_volume=max(volume_tolerance(plan), MATERIAL_SDS * volume.sd),
             give_concentration=max(target_tolerance(plan), MATERIAL_SDS * strength.sd),
         )
-        return _from_dose(dose, basis)
+        return _from_dose(dose, basis, for_pouring(situation, state, plan))
     return _Proposal(kind="none", reasons=for_situation(situation, state, plan))
 
 
-def _from_dose(dose: DosePlan, basis: Basis | None) -> _Proposal:
-    """Propose what a dose says. [L]"""
+def _from_dose(dose: DosePlan, basis: Basis | None, decided: tuple[str, ...]) -> _Proposal:
+    """Propose what a dose says, after what decided that there has to be one. [L]"""
+    why = decided + dose.why
     if dose.kind == "none":
-        return _Proposal(kind="none", reasons=dose.why, basis=basis)
+        return _Proposal(kind="none", reasons=why, basis=basis)
     return _Proposal(
         kind=dose.kind,
         mix=dose.mix,
         batches=dose.batches,
         drain=dose.drain,
         after=dose.after,
-        reasons=dose.why,
+        reasons=why,
         cautions=dose.cautions,
         basis=basis,
     )
@@ -205,7 +206,7 @@ def _issue(
         after=proposal.after,
         limits=limits_for(plan, state),
         next=due,
-        why=trust(state, plan) + proposal.reasons,
+        why=proposal.reasons + trust(state, plan),
         cautions=proposal.cautions,
     )
     memory = AdviceMemory(
@@ -223,7 +224,7 @@ def _tell_again(
     memory: AdviceMemory, current: Advice, state: SumpState, plan: SumpPlan
 ) -> tuple[AdviceMemory, Advice]:
     """Tell the same advice with new reasons; its volumes [L] stand."""
-    advice = replace(current, why=trust(state, plan) + memory.reasons)
+    advice = replace(current, why=memory.reasons + trust(state, plan))
     return replace(memory, current=advice, qualities=_qualities(state)), advice
 
 

@@ -1,11 +1,17 @@
-"""Why a sump is left alone or measured first, and how far the evidence can be trusted."""
+"""Why a sump is topped up, left alone or measured first, and how far the evidence can be trusted.
 
+What decides is said first: a level or a concentration beside the limit that it is held against.
+"""
+
+from collections.abc import Iterator
+
+from advisor.geometry import volume_at
 from advisor.lookahead import inner_band
 from advisor.plan import SumpPlan
 from advisor.situation import Situation
 from advisor.vessels import smallest_fill
-from advisor.wording import litres, number, percent
-from advisor.words import Quality, Signal, SumpState
+from advisor.wording import litres, litres_sd, number, percent, percent_sd
+from advisor.words import Estimate, Quality, Signal, SumpState
 
 _TRUST = {
     Quality.SUSPECT: "is suspect",
@@ -38,6 +44,75 @@ def for_situation(situation: Situation, state: SumpState, plan: SumpPlan) -> tup
     return _standing(state, plan)
 
 
+def for_pouring(situation: Situation, state: SumpState, plan: SumpPlan) -> tuple[str, ...]:
+    """Say what asks for a dose: level or concentration beside its limit. Volumes in [L]."""
+    volume, strength = state.volume, state.concentration
+    if volume is None:
+        return ()
+    if situation is Situation.EMPTY:
+        return (f"The sump is empty ({litres(volume.value, 0)} in it): it takes a charge.",)
+    said = [*_of_level(state, volume, plan)]
+    if strength is not None:
+        # Out of its band goes before a low level, a low level before the inner half of the band.
+        place = 0 if not _in_band(strength, plan) else len(said)
+        said[place:place] = _of_concentration(strength, plan)
+    return tuple(said) or (_unfinished(state, plan),)
+
+
+def _of_level(state: SumpState, volume: Estimate, plan: SumpPlan) -> Iterator[str]:
+    """Say that there is too little in the sump, or too much. [L]"""
+    levels = plan.levels
+    brim, due = volume_at(plan.tank, levels.brim), volume_at(plan.tank, levels.top_up)
+    if volume.value > brim:
+        yield (
+            f"{litres(volume.value, 0)} are more than the {litres(brim, 0)} that the sump holds at "
+            "its brim: it runs over once it has drained back."
+        )
+    elif volume.value < due:
+        depth = "" if state.rest_depth is None else f"{number(state.rest_depth.value, 0)} mm, "
+        yield (
+            f"Level with everything drained back: {depth}{litres(volume.value, 0)}; a top-up is "
+            f"due under {number(levels.top_up, 0)} mm, {litres(due, 0)}."
+        )
+
+
+def _in_band(strength: Estimate, plan: SumpPlan) -> bool:
+    """Whether a concentration [1] is in its band."""
+    return plan.fluid.band_low <= strength.value <= plan.fluid.band_high
+
+
+def _of_concentration(strength: Estimate, plan: SumpPlan) -> Iterator[str]:
+    """Say that the concentration [1] has left its band, or the inner half of it."""
+    fluid = plan.fluid
+    if _in_band(strength, plan):
+        (low, high), what = inner_band(plan), "inner half of the band"
+    else:
+        (low, high), what = (fluid.band_low, fluid.band_high), "band"
+    if not low <= strength.value <= high:
+        side = "under" if strength.value < low else "over"
+        yield (
+            f"Concentration {percent(strength.value)}: {side} the {what}, "
+            f"{percent(low)} to {percent(high)}."
+        )
+
+
+def _unfinished(state: SumpState, plan: SumpPlan) -> str:
+    """Say that a top-up that was due is not finished, though nothing is beyond its limit now."""
+    known = " and ".join(
+        said
+        for said in (
+            "" if state.volume is None else litres(state.volume.value, 0),
+            "" if state.concentration is None else percent(state.concentration.value),
+        )
+        if said
+    )
+    wanted = litres(volume_at(plan.tank, plan.levels.target), 0)
+    return (
+        f"The top-up that was due is not finished: {known}, of {wanted} and "
+        f"{percent(plan.fluid.target)} wanted."
+    )
+
+
 def trust(state: SumpState, plan: SumpPlan) -> tuple[str, ...]:
     """Say which evidence is not good, and whether the holdup [L] is in the numbers."""
     said = [
@@ -53,7 +128,7 @@ def trust(state: SumpState, plan: SumpPlan) -> tuple[str, ...]:
 def _running(state: SumpState, plan: SumpPlan) -> str:
     """Say how much is up in the machine. [L]"""
     if state.holdup is not None:
-        up = f"about {litres(state.holdup.value, 0)} (sd {litres(state.holdup.sd, 0)})"
+        up = f"about {litres_sd(state.holdup, 0)}"
     elif plan.holdup is not None:
         up = f"about {litres(plan.holdup, 0)}"
     else:
@@ -64,9 +139,9 @@ def _running(state: SumpState, plan: SumpPlan) -> str:
 def _unsure_volume(state: SumpState) -> str:
     """Say how little the volume is known. [L]"""
     volume = state.volume
-    known = f"{litres(volume.value, 0)}, sd {litres(volume.sd, 0)}" if volume else "unknown"
+    known = litres_sd(volume, 0) if volume else "unknown"
     return (
-        f"The volume is too uncertain to dose by ({known}): "
+        f"The volume is too uncertain to dose by, {known}: "
         "measure the depth with a dipstick, pumps stopped."
     )
 
@@ -74,10 +149,10 @@ def _unsure_volume(state: SumpState) -> str:
 def _unsure_concentration(state: SumpState, plan: SumpPlan) -> str:
     """Say how little the concentration [1] is known."""
     strength = state.concentration
-    known = f"{percent(strength.value, 1)}, sd {percent(strength.sd, 1)}" if strength else "unknown"
+    known = percent_sd(strength, 1) if strength else "unknown"
     low, high = percent(plan.fluid.band_low), percent(plan.fluid.band_high)
     return (
-        f"The concentration is too uncertain to dose by ({known}; band {low} to {high}): "
+        f"The concentration is too uncertain to dose by, {known} in a band of {low} to {high}: "
         "check it with a handheld refractometer."
     )
 

@@ -8,7 +8,7 @@ from advisor.mixing import exchange_to, mix_of
 from advisor.plan import SumpPlan
 from advisor.pouring import Choice, Task, Way, ingredients
 from advisor.vessels import finest, vessel_named
-from advisor.wording import litres, measured, number, percent
+from advisor.wording import litres, litres_sd, measured, number, percent, percent_sd
 
 
 def for_plan(
@@ -90,10 +90,9 @@ def _draining(task: Task, choice: Choice) -> str:
 
 def _state(task: Task) -> str:
     """Say what the sump holds, with the sds. [L]"""
-    volume, strength = task.volume, task.concentration
     return (
-        f"In it now: {litres(volume.value)} (sd {litres(volume.sd)}) at {percent(strength.value)} "
-        f"(sd {percent(strength.sd)}); wanted: {litres(task.wanted)} at {percent(task.target)}."
+        f"In it now: {litres_sd(task.volume)} at {percent_sd(task.concentration)}; "
+        f"wanted: {litres(task.wanted)} at {percent(task.target)}."
     )
 
 

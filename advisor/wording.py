@@ -1,10 +1,16 @@
 """How amounts are said to people: short, with their unit, no digits that nobody can measure."""
 
+from math import floor, log10
+
 from advisor.plan import Vessel
 from advisor.units import FLUID_OUNCE, GALLON
+from advisor.words import Estimate
 
 IMPERIAL_GALLON = 4.54609
 """Units of Measurement Regulations 1995 (United Kingdom): exact. [L]"""
+
+NEGLIGIBLE = 1e-7
+"""An sd under this is none. [its unit]"""
 
 LITRES_PER = {
     "L": 1.0,
@@ -48,6 +54,42 @@ def percent(fraction: float, digits: int = 2) -> str:
     '7.62 %'
     """
     return f"{number(100.0 * fraction, digits)} %"
+
+
+def sd_digits(sd: float, digits: int) -> int:
+    """Decimals at which an sd [its unit] is told: one or two digits that say something.
+
+    >>> sd_digits(1.87, 1), sd_digits(12.3, 1), sd_digits(0.04, 1)
+    (1, 0, 2)
+    """
+    first = -floor(log10(sd))
+    return max(first, min(digits, first + 1), 0)
+
+
+def litres_sd(volume: Estimate, digits: int = 1) -> str:
+    """Volume with its sd, as said; one that is known exactly without. [L]
+
+    >>> litres_sd(Estimate(312.43, 1.87)), litres_sd(Estimate(312.43, 0.04), 0)
+    ('312.4 L (sd 1.9 L)', '312 L (sd 0.04 L)')
+    >>> litres_sd(Estimate(280.0, 0.0))
+    '280 L'
+    """
+    said = litres(volume.value, digits)
+    if volume.sd < NEGLIGIBLE:
+        return said
+    return f"{said} (sd {litres(volume.sd, sd_digits(volume.sd, digits))})"
+
+
+def percent_sd(strength: Estimate, digits: int = 2) -> str:
+    """Strength [1] with its sd, in % of the mix.
+
+    >>> percent_sd(Estimate(0.0762, 0.0008))
+    '7.62 % (sd 0.08 %)'
+    """
+    said = percent(strength.value, digits)
+    if strength.sd < NEGLIGIBLE:
+        return said
+    return f"{said} (sd {percent(strength.sd, sd_digits(100.0 * strength.sd, digits))})"
 
 
 def count_unit(vessel: Vessel) -> float:

@@ -132,6 +132,56 @@ def test_holdup_is_said_while_the_pumps_run():
     assert not any("up in the machine" in reason for reason in stopped.why)
 
 
+@pytest.mark.parametrize(
+    ("volume", "concentration", "begins", "numbers"),
+    [
+        (280.0, 0.081, "Level", ("267 mm", "280 L", "280 mm", "294 L")),
+        (360.0, 0.0905, "Concentration 9.05 %: over the inner half", ("7 % to 9 %",)),
+        (280.0, 0.0655, "Level", ("280 L",)),
+        (280.0, 0.055, "Concentration 5.5 %: under the band", ("6 % to 10 %",)),
+        (460.0, 0.08, "460 L are more than the 452 L", ("runs over",)),
+        (398.0, 0.13, "Concentration 13 %: over the band", ("6 % to 10 %",)),
+        (5.0, None, "The sump is empty (5 L in it)", ()),
+        (390.0, 0.08, "Level 371 mm", ("280 mm",)),
+        (None, 0.08, "The volume is not known", ()),
+    ],
+)
+@pytest.mark.parametrize("running", [True, None])
+def test_what_decides_is_said_first(volume, concentration, begins, numbers, running):
+    """Level or concentration beside its limit opens the reasons; trust and holdup come after it."""
+    qualities = {**dict.fromkeys(Signal, Quality.GOOD), Signal.LEVEL: Quality.SUSPECT}
+    _, advice = first(volume, concentration, running=running, qualities=qualities)
+
+    assert advice.why[0].startswith(begins)
+    assert all(number in advice.why[0] for number in numbers)
+    last = advice.why[-1]
+    assert "suspect" in last or "up in the machine" in last
+
+
+def test_a_top_up_that_is_half_done_says_what_is_left():
+    """Beyond no limit any more, yet not finished: that is what decides."""
+    memory, _ = first(*LOW)
+
+    _, advice = again(memory, sump_holding(SUMP, 300.0, 0.0805), 5)
+    assert advice is not None
+    assert advice.kind == "top-up"
+    assert advice.why[0] == (
+        "The top-up that was due is not finished: 300 L and 8.05 %, of 399 L and 8 % wanted."
+    )
+
+
+@pytest.mark.parametrize("sd", [0.0, 1e-9, 0.004, 0.04, 0.4, 4.0])
+def test_an_sd_is_never_said_to_be_nothing(sd):
+    """An sd too small for the usual digits gets more of them; one that is none is left out."""
+    _, advice = first(
+        *LOW, volume_sd=sd, concentration_sd=sd / 1e4, running=True, holdup=Estimate(35.0, sd)
+    )
+
+    said = " ".join(advice.why)
+    assert "(sd 0 " not in said
+    assert ("sd " in said) == (sd > 1e-7)
+
+
 def test_looking_again_tells_nothing_new():
     """The same state a minute later: no advice, the same memory."""
     memory, _ = first(*LOW)
@@ -228,7 +278,8 @@ def test_evidence_going_stale_is_told_under_the_same_id():
         before.mix,
         before.valid_until,
     )
-    assert "stale" in advice.why[0]
+    assert "stale" not in advice.why[0]
+    assert any("stale" in reason for reason in advice.why)
     assert later is None
 
 
