@@ -16,7 +16,7 @@ from advisor.optimum import best, reaches_band
 from advisor.plan import SumpPlan
 from advisor.pouring import FOR_BAND, NEVER, Choice, Task
 from advisor.program import SolverError
-from advisor.vessels import marks, ways_to_charge, ways_to_pour
+from advisor.vessels import least_dose, marks, ways_to_charge, ways_to_dose, ways_to_pour
 from advisor.words import Estimate
 
 TELLABLE_BRIX = 0.1
@@ -68,7 +68,7 @@ def plan_top_up(
     _require_state(volume, concentration)
     task = task_for(volume, concentration, correlation, sump, stock=stock)
     try:
-        choice = best(_drained_if_that_helps(task, sump))
+        choice = best(_by_station(_drained_if_that_helps(task, sump), sump))
     except SolverError as trouble:
         return _nothing(task, (f"No mix could be computed: {trouble}.",))
     return _plan(task, choice, sump)
@@ -221,6 +221,13 @@ def _drained_if_that_helps(task: Task, sump: SumpPlan) -> Task:
         return task
     drained = _with_draining(task, sump)
     return drained if reaches_band(drained) else task
+
+
+def _by_station(task: Task, sump: SumpPlan) -> Task:
+    """Let a station do it where it doses by itself; it drains nothing. [L]"""
+    if least_dose(sump) is None or task.drain != NEVER:
+        return task
+    return replace(task, ways=ways_to_dose(sump))
 
 
 def _with_draining(task: Task, sump: SumpPlan) -> Task:

@@ -138,6 +138,27 @@ class AlarmReport:
     until: Instant | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setpoint:
+    """What a station is to pour, and everything at which it stops. [L], [1]"""
+
+    id: str
+    sump: str
+    advice: str
+    """Id of the advice that it carries out."""
+    mix: Mix
+    max_strength: float
+    water_meter_end: float | None
+    """Where the counter shall end; `None`: there is none."""
+    concentrate_meter_end: float | None
+    stop_at_level: float
+    """In the level sensor's own unit and sense."""
+    level_unit: str
+    issued_at: Instant
+    expires_at: Instant
+    """Not to be begun afterwards; until the first lease comes, to be ended then."""
+
+
 @dataclass(frozen=True, slots=True)
 class PublishState:
     """Tell what is known about the sump."""
@@ -166,4 +187,21 @@ class PublishAlarm:
     alarm: AlarmReport
 
 
-Effect: TypeAlias = PublishState | PublishEvent | PublishAdvice | PublishAlarm
+@dataclass(frozen=True, slots=True)
+class PublishSetpoint:
+    """Ask a station to pour."""
+
+    setpoint: Setpoint
+
+
+@dataclass(frozen=True, slots=True)
+class PublishLease:
+    """Let a station go on until a moment; one that has passed ends the setpoint. [ms]"""
+
+    setpoint: str
+    until: Instant
+
+
+Effect: TypeAlias = (
+    PublishState | PublishEvent | PublishAdvice | PublishAlarm | PublishSetpoint | PublishLease
+)

@@ -10,9 +10,9 @@ reaches an edge :math:`h` of the inner band after :math:`(C - h V) / (l_c - h (l
 from math import hypot, inf
 
 from advisor.effects import After, NextTopUp
-from advisor.geometry import volume_at
 from advisor.mixing import holding_strength
 from advisor.plan import SumpPlan
+from advisor.vessels import low_volume
 from advisor.words import DAY, Estimate, Instant, Losses
 
 FARTHEST = 365.0
@@ -73,7 +73,7 @@ def _until_low(
 ) -> Estimate:
     """Time until the level asks for a top-up. [d]"""
     rate = max(water.value, 0.0) + max(concentrate.value, 0.0)
-    room = volume.value - volume_at(plan.tank, plan.levels.top_up)
+    room = volume.value - low_volume(plan)
     days = max(room / rate, 0.0)
     return Estimate(days, hypot(volume.sd, days * hypot(water.sd, concentrate.sd)) / rate)
 

@@ -140,6 +140,15 @@ class Station:
     automatic: bool = False
     max_dose: float | None = None
     max_day: float | None = None
+    """In any 24 hours."""
+    max_hour: float | None = None
+    """In any hour; one largest dose where nobody says."""
+    min_dose: float | None = None
+    """So much must fit before it doses; worked out from the sump where nobody says."""
+    resolution: float = 0.1
+    """Step in which it measures."""
+    slowest: float = 2.0
+    """It pours no slower than this. [L/min]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

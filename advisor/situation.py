@@ -9,7 +9,7 @@ from enum import StrEnum
 from advisor.geometry import volume_at
 from advisor.lookahead import inner_band
 from advisor.plan import SumpPlan
-from advisor.vessels import smallest_fill
+from advisor.vessels import least_dose, smallest_fill
 from advisor.words import Estimate, SumpState
 
 
@@ -93,9 +93,13 @@ def _volume_trouble(
 
 def is_low(volume: Estimate, plan: SumpPlan, *, stay: bool) -> bool:
     """Whether the level asks for a top-up; the volume is in [L]."""
-    levels = plan.levels
-    edge = levels.top_up + (STAY * (levels.target - levels.top_up) if stay else 0.0)
-    return volume.value < volume_at(plan.tank, edge)
+    levels, least = plan.levels, least_dose(plan)
+    depth = levels.top_up + (STAY * (levels.target - levels.top_up) if stay else 0.0)
+    edge = volume_at(plan.tank, depth)
+    if least is not None:
+        fits = (1.0 - STAY) * least if stay else least
+        edge = max(edge, volume_at(plan.tank, levels.target) - fits)
+    return bool(volume.value < edge)
 
 
 def is_off(strength: Estimate, plan: SumpPlan, *, stay: bool) -> bool:

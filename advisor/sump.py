@@ -13,8 +13,19 @@ from advisor.advice import AdviceMemory, reconsider
 from advisor.alarm_definitions import definition
 from advisor.alarms import AlarmBoard, Outage, Surroundings
 from advisor.condition_findings import NEVER, Care, looked_at
-from advisor.effects import Effect, PublishAdvice, PublishAlarm, PublishEvent, PublishState
+from advisor.effects import (
+    AlarmState,
+    Effect,
+    PublishAdvice,
+    PublishAlarm,
+    PublishEvent,
+    PublishState,
+)
 from advisor.plan import SumpPlan
+from advisor.setpoint import trouble
+from advisor.station import Scene, step
+from advisor.station_desk import ALARM as DIFFERS
+from advisor.station_desk import StationDesk, Step, returned, told
 from advisor.sump_findings import PATIENCE, advice_open
 from advisor.words import (
     DAY,
@@ -30,6 +41,9 @@ from advisor.words import (
 
 SCHEMA = 1
 """Version of `Standing`."""
+
+UNSETTLED = frozenset(AlarmState) - {AlarmState.NORMAL, AlarmState.RETURNED_UNACKNOWLEDGED}
+"""States beneath which a condition stands, or waits for a reset."""
 
 
 class Occasion(Enum):
@@ -56,6 +70,8 @@ class Standing:
     """What is remembered of the fluid's condition; the caller notes the evidence in it."""
     advised_since: Instant | None = None
     """When what is advised was first advised, or last partly done; `None`: nothing is. [ms]"""
+    station: StationDesk = field(default_factory=StationDesk)
+    """What a station was asked to pour, and what came of it; the caller notes its messages."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,6 +81,8 @@ class Outside:
     findings: tuple[Finding, ...] = ()
     """Found at this moment, such as a wrong concentrate in a report; told once."""
     outage: Outage | None = None
+    since: Instant | None = None
+    """When the agent began to listen; `None`: nobody knows. [ms]"""
 
 
 NOTHING_OUTSIDE = Outside()
@@ -112,9 +130,11 @@ def judge(
     memory, new_advice = reconsider(standing.advice, state, plan, max(state.at, now))
     if new_advice is not None:
         effects.append(PublishAdvice(new_advice))
+    station, orders = _dosed(standing, state, plan, memory, now, outside.since)
+    effects.extend(orders)
     care = looked_at(standing.care, plan, at=state.at, now=now)
     since = _advised_since(standing, memory, news)
-    found = outside.findings + care.found
+    found = outside.findings + care.found + station.news
     if since is not None and now - since > _patience(plan):
         found += _waiting(memory, since, standing.board, state, plan, now)
     around = _around(found, outside.outage)
@@ -124,6 +144,7 @@ def judge(
         None if memory.current is None else memory.current.valid_until,
         None if since is None else since + _patience(plan) + 1,
         care.look,
+        None if station.open is None else now,
     )
     after = Standing(
         advice=memory,
@@ -133,8 +154,29 @@ def judge(
         wake=_wake(board, state, plan, now, moments),
         care=care,
         advised_since=since,
+        station=told(station),
     )
     return after, tuple(effects)
+
+
+def _dosed(
+    standing: Standing,
+    state: SumpState,
+    plan: SumpPlan,
+    memory: AdviceMemory,
+    now: Instant,
+    since: Instant | None,
+) -> Step:
+    """Go on with automatic dosing, where there is a station or a setpoint is open."""
+    desk = standing.station
+    if desk.open is None and (plan.station is None or not plan.station.automatic):
+        return desk, ()
+    stands = [alarm.name for alarm in standing.board.alarms if alarm.beneath in UNSETTLED]
+    reason = trouble(state, plan, now, alarmed=stands)
+    scene = Scene(
+        state=state, advice=memory.current, plan=plan, now=now, since=since, trouble=reason
+    )
+    return step(desk, scene)
 
 
 def _around(found: tuple[Finding, ...], outage: Outage | None) -> Surroundings | None:
@@ -212,7 +254,13 @@ def obey(
         `refusal` says why the command does not apply, where it does not.
     """
     board, reports, refusal = alarms.command(standing.board, order, plan, at=at)
-    return replace(standing, board=board), tuple(map(PublishAlarm, reports)), refusal
+    station = standing.station
+    stands = any(alarm.name == DIFFERS and alarm.active for alarm in board.alarms)
+    if order.alarm == DIFFERS and order.verb == "reset" and station.paused and not stands:
+        # Also where the alarm itself does not latch, or is switched off in the plant file.
+        station, refusal = returned(station), None
+    standing = replace(standing, board=board, station=station)
+    return standing, tuple(map(PublishAlarm, reports)), refusal
 
 
 def with_stale(

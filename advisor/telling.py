@@ -1,5 +1,6 @@
 """The state of a sump at any moment, from the belief: what is told, moved on to the moment."""
 
+from advisor.additions import METERS
 from advisor.belief import Belief, Core
 from advisor.findings import SIGNALS, findings, qualities
 from advisor.plan import SumpPlan
@@ -49,6 +50,11 @@ def state_at(belief: Belief, at: Instant, plan: SumpPlan) -> SumpState:
         events=tuple([note.told for note in core.notes]),
         events_since=core.events_since,
         findings=found,
+        totals={
+            signal: meter.total
+            for signal, meter in zip(METERS, core.meters, strict=True)
+            if meter.at >= 0
+        },
     )
 
 

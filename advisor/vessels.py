@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from math import ceil, inf
 
+from advisor.geometry import volume_at
 from advisor.plan import SumpPlan, Supply, Vessel
 from advisor.pouring import Way
 from advisor.wording import count_unit
@@ -18,6 +19,12 @@ MANY = 24
 """More batches than this nobody carries: the amounts are then measured by meter or in a tank."""
 
 
+DOSE_SHARE = 0.015
+"""Part of the volume wanted that must fit before a station doses: little and often. [1]"""
+
+DOSE_STEPS = 20.0
+"""... and so many of its steps, so that the strength can be met. [1]"""
+
 SETTINGS_TRIED = 2
 """Settings of a proportioner nearest to the ideal strength; the weakest and strongest besides."""
 
@@ -25,15 +32,48 @@ SETTINGS_TRIED = 2
 def marks(sump: SumpPlan) -> tuple[float, float]:
     """Coarsest mark for water and finest for concentrate among the vessels. [L]
 
-    Concentrate is measured in the vessel that measures finest.
+    Concentrate is measured in the vessel that measures finest. A station measures both alike.
     """
+    if sump.station is not None and sump.station.automatic:
+        return sump.station.resolution, sump.station.resolution
     steps = [vessel.graduation for vessel in sump.vessels] or [DEFAULT_MARK]
     return max(steps), min(steps)
 
 
 def smallest_fill(sump: SumpPlan) -> float:
-    """Say what the smallest vessel carries; without vessels one mark. [L]"""
+    """Say what the smallest vessel carries, or a station doses; without either one mark. [L]"""
+    least = least_dose(sump)
+    if least is not None:
+        return least
     return min((vessel.fill for vessel in sump.vessels), default=DEFAULT_MARK)
+
+
+def least_dose(sump: SumpPlan) -> float | None:
+    """Say how much must fit before a station doses; `None` where none does so by itself. [L]"""
+    station = sump.station
+    if station is None or not station.automatic:
+        return None
+    least = station.min_dose
+    if least is None:
+        wanted: float = volume_at(sump.tank, sump.levels.target)
+        least = max(DOSE_SHARE * wanted, DOSE_STEPS * station.resolution)
+    return least if station.max_dose is None else min(least, station.max_dose)
+
+
+def low_volume(sump: SumpPlan) -> float:
+    """Volume under which a top-up is due, by the plant file or since a station's dose fits. [L]"""
+    low: float = volume_at(sump.tank, sump.levels.top_up)
+    least = least_dose(sump)
+    if least is None:
+        return low
+    return max(low, volume_at(sump.tank, sump.levels.target) - least)
+
+
+def ways_to_dose(sump: SumpPlan) -> tuple[Way, ...]:
+    """Way in which a station makes a mix: one dose, in its own steps. [L]"""
+    step, most = marks(sump)[0], None if sump.station is None else sump.station.max_dose
+    fill = inf if most is None else most
+    return (replace(_of_any_size(""), marks=(step, step), unit=step, fill=fill),)
 
 
 def ways_to_pour(sump: SumpPlan, room: float, ideal: float) -> tuple[Way, ...]:

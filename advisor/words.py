@@ -172,6 +172,17 @@ class Delivery:
     fault: str | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StationAnswer:
+    """A station's answer to a setpoint, before it pours; no evidence for a balance."""
+
+    sump: str
+    at: Instant
+    setpoint: str
+    accepted: bool
+    why: str = ""
+
+
 Entry: TypeAlias = Addition | Drain | Charge | Check | Service | Delivery
 """What people and stations report."""
 
@@ -300,3 +311,5 @@ class SumpState:
     findings: tuple[Finding, ...] = field(default=())
     intervals: Mapping[Signal, float] = field(default_factory=dict)
     """Usual time between a signal's readings, as learned; absent keys: not known yet. [s]"""
+    totals: Mapping[Signal, float] = field(default_factory=dict)
+    """Where the make-up meters' counters stood when last read; absent keys: not read yet. [L]"""

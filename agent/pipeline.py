@@ -14,7 +14,7 @@ from advisor.effects import Effect, PublishAlarm, PublishEvent, PublishState
 from advisor.estimate import Belief
 from advisor.plant_findings import heard_of
 from advisor.sump import Occasion
-from advisor.words import MINUTE, AlarmOrder, Evidence, Instant, Reading
+from advisor.words import MINUTE, AlarmOrder, Delivery, Evidence, Instant, Reading, StationAnswer
 from agent.admission import Admission, Keep, Repeat, Take
 from agent.alarms.around import Around
 from agent.alarms.office import KEEPSAKE, AlarmOffice
@@ -26,7 +26,6 @@ from agent.decode.results import (
     Refusal,
     Report,
     Sample,
-    StationAnswer,
     StockReport,
 )
 from agent.messages.publish import alarm_answer, outgoing_for
@@ -40,6 +39,9 @@ from agent.sump_desk import SumpDesk
 from agent.timeline import Timeline
 
 LOG = logging.getLogger("millpond.pipeline")
+
+CLOCK_REASONS = frozenset({Reason.FUTURE, Reason.TOO_OLD})
+"""Refusals from which a station's clock is known to be wrong."""
 
 SETTLE = 10_000
 """Every so often of the clock, whole minutes that no later reading has completed are told. [ms]"""
@@ -203,16 +205,20 @@ class Pipeline:
     def _accept_report(self, report: Report, arrival: Arrival) -> None:
         """Take in what a person or a station reported, once."""
         verdict = self._admission.admit_report(report, arrival)
+        desk = self._desks[report.sump]
         if isinstance(verdict, Refusal):
             self._refuse(verdict)
+            if isinstance(report.entry, Delivery) and verdict.reason in CLOCK_REASONS:
+                self._hear_station(desk, report.entry)
             return
         entry = verdict.entry
-        desk = self._desks[report.sump]
         key = (report.sump, entry_id(entry))
         if key in self._entries_here or self._ledger.has_entry(*key):
             return
         self._entries_here.add(key)
         self._batch.entries.append(StoredEntry(report.sump, entry, arrival.at, verdict.used))
+        if isinstance(entry, Delivery):
+            self._hear_station(desk, entry)
         if not verdict.used:
             LOG.warning(
                 "%s: it waited at the broker and does not say when it happened: kept in the"
@@ -237,6 +243,8 @@ class Pipeline:
             self._refuse(untimely)
             if isinstance(said, AlarmOrder):
                 self._answer(said, untimely.detail)
+            elif isinstance(said, StationAnswer) and untimely.reason in CLOCK_REASONS:
+                self._hear_station(self._desks[said.sump], said)
         elif isinstance(said, AlarmOrder):
             self._obey(said, arrival)
         elif isinstance(said, StockReport):
@@ -244,8 +252,18 @@ class Pipeline:
             for about, report in self._office.take_stock(said, self._now):
                 self._emit(about, (PublishAlarm(report),))
         else:
-            detail = f"setpoint {said.setpoint!r} was never issued"
-            self._refuse(refusal_of(arrival, Reason.SCHEMA, detail, sump=said.sump))
+            refusal = self._hear_station(self._desks[said.sump], said)
+            if refusal is not None:
+                self._refuse(refusal_of(arrival, Reason.SCHEMA, refusal, sump=said.sump))
+
+    def _hear_station(self, desk: SumpDesk, said: StationAnswer | Delivery) -> str | None:
+        """Let what a station says move the setpoint that it is about; why it is of no use."""
+        effects, refusal = desk.hear_station(said, self._now)
+        self._emit(desk.plan.id, effects)
+        self._touched[desk.plan.id] = desk
+        if desk.standing.station.news and desk.told is not None:
+            self._judge(desk, desk.told, Occasion.TIMER)
+        return refusal
 
     def _obey(self, order: AlarmOrder, arrival: Arrival) -> None:
         """Carry out a command on an alarm."""

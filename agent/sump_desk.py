@@ -7,7 +7,7 @@ from functools import cache
 
 from pydantic import TypeAdapter, ValidationError
 
-from advisor import estimate, sump
+from advisor import estimate, station_reports, sump
 from advisor.alarms import Outage
 from advisor.condition_findings import corrected, noted
 from advisor.effects import Effect
@@ -20,9 +20,11 @@ from advisor.words import (
     MINUTE,
     Addition,
     AlarmOrder,
+    Delivery,
     Evidence,
     Finding,
     Instant,
+    StationAnswer,
     SumpState,
 )
 from agent.store.ledger import Ledger
@@ -129,7 +131,7 @@ class SumpDesk:
         if since is not None and any(seen < since for seen in state.last_seen.values()):
             heard = {signal: max(seen, since) for signal, seen in state.last_seen.items()}
             state = replace(state, last_seen=heard)
-        outside = Outside(findings=self.found, outage=outage)
+        outside = Outside(findings=self.found, outage=outage, since=since)
         self.state, self.found = state, ()
         self.standing, effects = sump.judge(
             self.standing, state, self.plan, now=now, occasion=occasion, outside=outside
@@ -139,6 +141,16 @@ class SumpDesk:
     def obey(self, order: AlarmOrder, at: Instant) -> tuple[tuple[Effect, ...], str | None]:
         """Carry out a command on an alarm; the second is why it does not apply."""
         self.standing, effects, refusal = sump.obey(self.standing, order, self.plan, at=at)
+        return effects, refusal
+
+    def hear_station(
+        self, said: StationAnswer | Delivery, now: Instant
+    ) -> tuple[tuple[Effect, ...], str | None]:
+        """Take in what a station says of a setpoint; the second is why it is of no use."""
+        before = self.standing.station
+        desk, effects, refusal = station_reports.hear(before, said, self.plan, now)
+        if desk is not before:
+            self.standing = replace(self.standing, station=desk)
         return effects, refusal
 
     def new_checkpoint(self) -> tuple[Instant, bytes] | None:

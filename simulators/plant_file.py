@@ -74,7 +74,7 @@ def _sump(scenario: Scenario, sump: SumpSpec) -> Iterable[str]:
             yield from ("", f"[sump.signals.{name}]")
             yield from _pairs(_signal(scenario, sump, name, spec))
     if sump.station is not None:
-        keys = {"automatic", "max_dose_l", "max_day_l"}
+        keys = {"automatic", "max_dose_l", "max_day_l", "resolution_l"}
         yield from ("", "[sump.station]")
         yield from _pairs(sump.station.model_dump(include=keys))
 

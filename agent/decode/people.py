@@ -256,7 +256,7 @@ def _accepted(message: AcceptedMessage, occasion: _Occasion) -> Decoded:
         at=_moment(message, occasion.arrival),
         setpoint=message.setpoint,
         accepted=message.accepted,
-        why=message.reason,
+        why=message.reason or "",
     )
 
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple, TypeAlias
 
-from advisor.words import AlarmOrder, AlarmVerb, Entry, Instant, Signal
+from advisor.words import AlarmOrder, AlarmVerb, Entry, Instant, Signal, StationAnswer
 
 __all__ = [
     "AlarmOrder",
@@ -52,17 +52,6 @@ class StockReport:
     lot: str = ""
     expires: Instant | None = None
     by: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StationAnswer:
-    """A station's answer to a setpoint, before it pours."""
-
-    sump: str
-    at: Instant
-    setpoint: str
-    accepted: bool
-    why: str = ""
 
 
 class Reason(StrEnum):

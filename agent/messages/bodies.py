@@ -10,7 +10,7 @@ from functools import lru_cache
 from json import dumps
 from math import isfinite
 
-from advisor.effects import Advice, AlarmReport, Batch, Limits, Mix, NextTopUp, Range
+from advisor.effects import Advice, AlarmReport, Batch, Limits, Mix, NextTopUp, Range, Setpoint
 from advisor.words import (
     Account,
     AlarmOrder,
@@ -282,3 +282,31 @@ def alarm_answer_body(order: AlarmOrder, refusal: str | None) -> bytes:
         f'"command":"{order.verb}","by":{_text(order.by)},'
         f'"accepted":{_truth(refusal is None)},"reason":{_text(refusal)}}}'
     )
+
+
+# --- stations ------------------------------------------------------------------------------------
+
+
+def setpoint_body(setpoint: Setpoint) -> bytes:
+    """Body of `PREFIX/SUMP/setpoint`."""
+    mix, stop = setpoint.mix, setpoint.stop_at_level
+    return _encoded(
+        f'{{"schema":1,"id":{_text(setpoint.id)},"sump":"{setpoint.sump}",'
+        f'"advice":{_text(setpoint.advice)},"water_l":{_pour(mix.water)},'
+        f'"concentrate_l":{_pour(mix.concentrate)},'
+        f'"max_strength_pct":{_strength(setpoint.max_strength)},'
+        f'"water_meter_end_l":{_counter(setpoint.water_meter_end)},'
+        f'"concentrate_meter_end_l":{_counter(setpoint.concentrate_meter_end)},'
+        f'"stop_at_level":{{"value":{_reading(stop)},"unit":{_text(setpoint.level_unit)}}},'
+        f'"issued_at":{_moment(setpoint.issued_at)},"expires_at":{_moment(setpoint.expires_at)}}}'
+    )
+
+
+def lease_body(setpoint: str, until: Instant) -> bytes:
+    """Body of `PREFIX/SUMP/lease`."""
+    return _encoded(f'{{"schema":1,"setpoint":{_text(setpoint)},"until":{_moment(until)}}}')
+
+
+def _counter(total: float | None) -> str:
+    """Where a counter shall end; it may stand anywhere, so that all its digits are told."""
+    return "null" if total is None else _pour(total)

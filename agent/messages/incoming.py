@@ -197,7 +197,7 @@ class AcceptedMessage(Incoming):
 
     setpoint: EntryId = Field(description="id of the setpoint")
     accepted: bool = Field(description="whether the station will carry it out")
-    reason: Note = Field(default="", description="why not")
+    reason: Note | None = Field(default=None, description="why not")
 
 
 class DeliveredMessage(Incoming):

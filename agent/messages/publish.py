@@ -9,6 +9,8 @@ from advisor.effects import (
     PublishAdvice,
     PublishAlarm,
     PublishEvent,
+    PublishLease,
+    PublishSetpoint,
     PublishState,
 )
 from advisor.words import AlarmOrder, Instant
@@ -19,6 +21,8 @@ from agent.messages.bodies import (
     alarm_answer_body,
     alarm_body,
     event_body,
+    lease_body,
+    setpoint_body,
     state_body,
 )
 from agent.messages.names import about_supply, topic_under
@@ -52,6 +56,10 @@ def outgoing_for(effect: Effect, plant_prefix: str, sump: str) -> tuple[Outgoing
             return (Outgoing(topic, advice_body(effect.advice), retain=True),)
         case PublishAlarm():
             return _alarm(topic, sump, effect.alarm)
+        case PublishSetpoint():
+            return (Outgoing(topic, setpoint_body(effect.setpoint), retain=False),)
+        case PublishLease():
+            return (Outgoing(topic, lease_body(effect.setpoint, effect.until), retain=False),)
         case _:
             assert_never(effect)
 
@@ -69,6 +77,10 @@ def topic_of(plant_prefix: str, sump: str, effect: Effect) -> str:
             alarm = effect.alarm
             about = f"/{alarm.signal}" if alarm.signal is not None else ""
             return f"{topic_under(plant_prefix, sump)}/alarm/{alarm.name}{about}"
+        case PublishSetpoint():
+            return f"{plant_prefix}/{sump}/setpoint"
+        case PublishLease():
+            return f"{plant_prefix}/{sump}/lease"
         case _:
             assert_never(effect)
 

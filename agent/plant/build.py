@@ -249,4 +249,12 @@ def _levels(model: LevelsModel) -> Levels:
 
 def _station(model: StationModel) -> Station:
     """Dosing unit."""
-    return Station(automatic=model.automatic, max_dose=model.max_dose_l, max_day=model.max_day_l)
+    return Station(
+        automatic=model.automatic,
+        max_dose=model.max_dose_l,
+        max_day=model.max_day_l,
+        max_hour=model.max_hour_l,
+        min_dose=model.min_dose_l,
+        resolution=model.resolution_l,
+        slowest=model.slowest_l_min,
+    )

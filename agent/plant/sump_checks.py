@@ -110,6 +110,13 @@ def _station_faults(station: Part) -> Iterator[Fault]:
     dose, day = station.number("max_dose_l"), station.number("max_day_l")
     if dose is not None and day is not None and dose > day:
         yield station.fault("max_dose_l", f"expected at most max_day_l ({day:g})")
+    hour, least = station.number("max_hour_l"), station.number("min_dose_l")
+    if hour is not None and day is not None and hour > day:
+        yield station.fault("max_hour_l", f"expected at most max_day_l ({day:g})")
+    for most, key in ((dose, "max_dose_l"), (hour, "max_hour_l")):
+        if least is not None and most is not None and least > most:
+            yield station.fault("min_dose_l", f"expected at most {key} ({most:g})")
+            break
     if station.raw("automatic") is True:
         for key in ("max_dose_l", "max_day_l"):
             if key not in station:

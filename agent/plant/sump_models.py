@@ -126,6 +126,15 @@ class StationModel(Section):
     automatic: bool = Field(default=False, description="whether it is given setpoints by itself")
     max_dose_l: Litres | None = Field(default=None, description="most that one dose may be [L]")
     max_day_l: Litres | None = Field(default=None, description="most in any 24 hours [L]")
+    max_hour_l: Litres | None = Field(
+        default=None, description="most in any hour [L]; absent: one largest dose"
+    )
+    min_dose_l: Litres | None = Field(
+        default=None,
+        description="so much must fit before it doses [L]; absent: 1.5 % of the volume at target",
+    )
+    resolution_l: Litres = Field(default=0.1, description="step in which it measures [L]")
+    slowest_l_min: Litres = Field(default=2.0, description="it pours no slower than this [L/min]")
 
 
 class SumpModel(Section):
