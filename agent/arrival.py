@@ -28,8 +28,9 @@ class Tick:
 
 @dataclass(frozen=True, slots=True)
 class Outgoing:
-    """One message to publish at QoS 1; an empty retained payload withdraws a retained one."""
+    """One message to publish; an empty retained payload withdraws a retained one."""
 
     topic: str
     payload: bytes
     retain: bool
+    qos: int = 1

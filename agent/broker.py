@@ -159,7 +159,7 @@ class BrokerLink:
         ValueError
             If no broker would take it: a wildcard in the topic, a payload beyond 256 MB.
         """
-        return self._client.publish(message.topic, message.payload, 1, message.retain).mid
+        return self._client.publish(message.topic, message.payload, message.qos, message.retain).mid
 
     def acknowledge(self, tokens: Iterable[Token]) -> None:
         """Tell the broker that messages are stored; those of an earlier connection come again."""

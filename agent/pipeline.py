@@ -22,10 +22,12 @@ from agent.arrival import Arrival, Outgoing, Tick
 from agent.decode.decoder import Decoder
 from agent.decode.results import (
     Decoded,
+    NodeCommand,
     Reason,
     Refusal,
     Report,
     Sample,
+    Silence,
     StockReport,
 )
 from agent.messages.publish import alarm_answer, outgoing_for
@@ -95,7 +97,11 @@ class Pipeline:
 
     def take(self, item: Arrival | Tick) -> None:
         """Take in one item; items come in the order of their stamps. Bad input never raises."""
+        begins = self._since is None
         self._advance(item.at)
+        if begins:
+            for command in self._decoder.begin(item.at):
+                self._command(command)
         if isinstance(item, Tick):
             return
         for decoded in self._decoder.decode(item):
@@ -182,8 +188,24 @@ class Pipeline:
                 self._accept_saying(decoded, arrival)
             case Refusal():
                 self._refuse(decoded)
+            case Silence():
+                self._miss(decoded)
+            case NodeCommand():
+                self._command(decoded)
             case _:
                 assert_never(decoded)
+
+    def _miss(self, silence: Silence) -> None:
+        """Call a signal stale whose sender has taken leave."""
+        desk = self._desks[silence.sump]
+        desk.silent[silence.signal] = silence.at
+        if desk.told is not None:
+            self._judge(desk, desk.told, Occasion.EVENT)
+
+    def _command(self, command: NodeCommand) -> None:
+        """Say something to an edge node."""
+        if command.outgoing is not None:
+            self.published.append((self._now, command.outgoing))
 
     def _accept_sample(self, sample: Sample, arrival: Arrival) -> None:
         """Store a sensor's value, and use it where its time allows."""

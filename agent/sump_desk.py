@@ -8,7 +8,7 @@ from functools import cache
 from pydantic import TypeAdapter, ValidationError
 
 from advisor import estimate, station_reports, sump
-from advisor.alarms import Outage
+from advisor.alarms import Outage, stale_after
 from advisor.condition_findings import corrected, noted
 from advisor.effects import Effect
 from advisor.estimate import Belief
@@ -24,6 +24,7 @@ from advisor.words import (
     Evidence,
     Finding,
     Instant,
+    Signal,
     StationAnswer,
     SumpState,
 )
@@ -79,6 +80,8 @@ class SumpDesk:
     """Clock at which the sump was last judged. [ms]"""
     outdated_from: Instant | None = None
     """Evidence from here on came too late for memory: the store is to be asked. [ms]"""
+    silent: dict[Signal, Instant] = field(default_factory=dict)
+    """Signals whose sender has taken leave, and when. [ms]"""
     checkpointed: Instant = 0
     _counted: int = 0
     _kept: tuple[Instant | None, Standing] | None = None
@@ -131,12 +134,25 @@ class SumpDesk:
         if since is not None and any(seen < since for seen in state.last_seen.values()):
             heard = {signal: max(seen, since) for signal, seen in state.last_seen.items()}
             state = replace(state, last_seen=heard)
+        state = self._missing(state)
         outside = Outside(findings=self.found, outage=outage, since=since)
         self.state, self.found = state, ()
         self.standing, effects = sump.judge(
             self.standing, state, self.plan, now=now, occasion=occasion, outside=outside
         )
         return effects
+
+    def _missing(self, state: SumpState) -> SumpState:
+        """Call signals stale whose sender has taken leave, until they are heard again."""
+        seen = dict(state.last_seen)
+        for signal, gone in list(self.silent.items()):
+            heard = seen.get(signal)
+            if heard is not None and heard > gone:
+                del self.silent[signal]
+            elif heard is not None:
+                age = stale_after(self.plan.signals[signal], state.intervals)
+                seen[signal] = min(heard, gone - age - 1)
+        return replace(state, last_seen=seen) if self.silent else state
 
     def obey(self, order: AlarmOrder, at: Instant) -> tuple[tuple[Effect, ...], str | None]:
         """Carry out a command on an alarm; the second is why it does not apply."""

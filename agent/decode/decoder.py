@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable, Mapping, Sequence
 
+from advisor.words import Instant
 from agent.arrival import Arrival
 from agent.decode.forms import Reader, reader_of
 from agent.decode.people import (
@@ -15,12 +16,17 @@ from agent.decode.people import (
     decode_supply_order,
 )
 from agent.decode.problem import PayloadError
-from agent.decode.results import Decoded, Reason
+from agent.decode.results import Decoded, NodeCommand, Reason
+from agent.decode.sparkplug import NAMESPACE, SparkplugReader
 from agent.plant.plant import Binding, Plant
 from agent.refusals import refusal_of, shown
 
 PAYLOAD_MAX = 64 * 1024
 """Larger payloads are refused before anybody looks inside. [B]"""
+
+
+BIRTH_MAX = 256 * 1024
+"""As `PAYLOAD_MAX`, of Sparkplug's: a birth lists every metric that there is. [B]"""
 
 
 class Decoder:
@@ -41,9 +47,13 @@ class Decoder:
     def __init__(self, plant: Plant) -> None:
         self._plant = plant
         self._readers = _readers(plant)
+        self._sparkplug = SparkplugReader(
+            [(b, plant.sumps[b.sump]) for b in plant.bindings if b.sparkplug is not None]
+        )
         prefix = plant.prefix
         self.filters: tuple[str, ...] = (
             *self._readers,
+            *self._sparkplug.filters,
             *(f"{prefix}/+/{channel}" for channel in SUMP_CHANNELS),
             f"{prefix}/supply/+/{STOCK_CHANNEL}",
             f"{prefix}/supply/+/{ORDER_CHANNEL}",
@@ -71,12 +81,28 @@ class Decoder:
         sequence of Decoded
             In the order in which they should be taken in; never empty.
         """
+        if arrival.topic.startswith(f"{NAMESPACE}/") and arrival.topic not in self._readers:
+            return self._read_sparkplug(arrival)
         if len(arrival.payload) > PAYLOAD_MAX:
             detail = f"{len(arrival.payload)} bytes; expected at most {PAYLOAD_MAX}"
             return (refusal_of(arrival, Reason.OVERSIZED, detail),)
         try:
             read = self._readers.get(arrival.topic)
             return self._read_said(arrival) if read is None else read(arrival)
+        except PayloadError as error:
+            return (refusal_of(arrival, error.reason, error.detail),)
+
+    def begin(self, at: Instant) -> Sequence[NodeCommand]:
+        """What is to be asked at a start, at a moment of the clock. [ms]"""
+        return self._sparkplug.begin(at)
+
+    def _read_sparkplug(self, arrival: Arrival) -> Sequence[Decoded]:
+        """Read what an edge node says."""
+        if len(arrival.payload) > BIRTH_MAX:
+            detail = f"{len(arrival.payload)} bytes; expected at most {BIRTH_MAX}"
+            return (refusal_of(arrival, Reason.OVERSIZED, detail),)
+        try:
+            return self._sparkplug.read(arrival)
         except PayloadError as error:
             return (refusal_of(arrival, error.reason, error.detail),)
 
@@ -122,10 +148,7 @@ class Decoder:
 
 
 def _readers(plant: Plant) -> dict[str, Reader]:
-    """Reader of each topic that carries signals.
-
-    A signal bound through Sparkplug has no topic of its own and is not read here.
-    """
+    """Reader of each topic that carries signals; Sparkplug's signals have none of their own."""
     by_topic: dict[str, list[Binding]] = {}
     for binding in plant.bindings:
         if binding.topic is not None:

@@ -5,15 +5,18 @@ from enum import StrEnum
 from typing import NamedTuple, TypeAlias
 
 from advisor.words import AlarmOrder, AlarmVerb, Entry, Instant, Signal, StationAnswer
+from agent.arrival import Outgoing
 
 __all__ = [
     "AlarmOrder",
     "AlarmVerb",
     "Decoded",
+    "NodeCommand",
     "Reason",
     "Refusal",
     "Report",
     "Sample",
+    "Silence",
     "StationAnswer",
     "StockReport",
 ]
@@ -54,6 +57,22 @@ class StockReport:
     by: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Silence:
+    """Whoever tells of a signal has taken leave: it is stale until something is heard again."""
+
+    sump: str
+    signal: Signal
+    at: Instant
+
+
+@dataclass(frozen=True, slots=True)
+class NodeCommand:
+    """Something to be said to an edge node; `None`: nothing now, it was said a moment ago."""
+
+    outgoing: Outgoing | None
+
+
 class Reason(StrEnum):
     """Why something was refused: also the label of its counter."""
 
@@ -75,6 +94,7 @@ class Reason(StrEnum):
     UNKNOWN_SUMP = "unknown-sump"
     UNKNOWN_SUPPLY = "unknown-supply"
     SCHEMA = "schema"
+    SPARKPLUG = "sparkplug"
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,4 +110,6 @@ class Refusal:
     sump: str | None = None
 
 
-Decoded: TypeAlias = Sample | Report | StockReport | StationAnswer | AlarmOrder | Refusal
+Decoded: TypeAlias = (
+    Sample | Report | StockReport | StationAnswer | AlarmOrder | Refusal | Silence | NodeCommand
+)

@@ -133,7 +133,7 @@ class Extract:
         is_summed = self._database.row(_OLDEST.format(f"reading_{kept}"), number)
         if is_summed is None or is_summed[0] is None or is_summed[0] >= min(found) // size * size:
             finer = min(found)  # nothing older is kept
-        return min(self._end + 1, finer)
+        return int(min(self._end + 1, finer))
 
     def _rows_of(self, number: int, kept: str, begin: Instant, until: Instant) -> Iterator[Row]:
         """Time, count, lowest, highest, mean and use of a signal's rows of one kind."""

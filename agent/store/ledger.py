@@ -208,9 +208,9 @@ class Ledger:
     def unsent_after(self, number: int, limit: int) -> list[tuple[int, Outgoing]]:
         """As `unsent`, only those numbered above `number`."""
         return [
-            (found, Outgoing(topic, payload, bool(retain)))
-            for found, topic, payload, retain in self._database.rows(
-                """SELECT number, topic, payload, retain FROM outbox WHERE number > ?
+            (found, Outgoing(topic, payload, bool(retain), qos))
+            for found, topic, payload, retain, qos in self._database.rows(
+                """SELECT number, topic, payload, retain, qos FROM outbox WHERE number > ?
                 ORDER BY number LIMIT ?""",
                 number,
                 limit,

@@ -60,6 +60,7 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         "CREATE TABLE delivery (count INTEGER PRIMARY KEY, body BLOB NOT NULL) STRICT",
         *KEEPING,
         *WAITING,
+        "ALTER TABLE outbox ADD COLUMN qos INTEGER NOT NULL DEFAULT 1",
     ),
     CHANGES,
 )

@@ -131,8 +131,8 @@ def write_messages(connection: sqlite3.Connection, batch: Batch) -> None:
     write_changes(connection, batch.changes)
     if batch.outgoing:
         connection.executemany(
-            "INSERT INTO outbox (topic, payload, retain) VALUES (?, ?, ?)",
-            [(message.topic, message.payload, message.retain) for message in batch.outgoing],
+            "INSERT INTO outbox (topic, payload, retain, qos) VALUES (?, ?, ?, ?)",
+            [(sent.topic, sent.payload, sent.retain, sent.qos) for sent in batch.outgoing],
         )
     if batch.deliveries:
         _write_deliveries(connection, batch.deliveries)

@@ -77,10 +77,13 @@ def _compared(sumps: int, count: int, *, tls: bool) -> Iterator[tuple[str, str]]
 
 def _memory(count: int) -> Iterator[tuple[str, str]]:
     """Resident memory while a great many messages are worked off, ten sumps."""
-    with tempfile.TemporaryDirectory() as text, a_mosquitto(Path(text) / "broker") as broker:
-        with _prepared(Path(text), broker, 10, tls=False) as start:
-            _publish(broker, 10, count)
-            rate, memory = start(count)
+    with (
+        tempfile.TemporaryDirectory() as text,
+        a_mosquitto(Path(text) / "broker") as broker,
+        _prepared(Path(text), broker, 10, tls=False) as start,
+    ):
+        _publish(broker, 10, count)
+        rate, memory = start(count)
     steps = memory[:: max(1, len(memory) // 8)]
     said = ", ".join(f"{mb:.0f}" for _, mb in steps)
     yield f"{count:,} messages at once: rate", f"{rate:,.0f}/s"
@@ -149,11 +152,11 @@ def _prepared(
     running: list[RunningAgent] = []
 
     def start(count: int) -> tuple[float, list[tuple[int, float]]]:
-        agent = RunningAgent(plant, ())
+        agent = RunningAgent(plant, (), within=120.0)
         running.append(agent)
         return _worked_off(agent, plant, count)
 
-    first = RunningAgent(plant, ())
+    first = RunningAgent(plant, (), within=120.0)
     first.stop()
     try:
         yield start

@@ -94,8 +94,9 @@ def write_plant(folder: Path, port: int) -> Path:
 class RunningAgent:
     """`millpond run` in a process of its own."""
 
-    def __init__(self, plant: Path, options: Sequence[str]) -> None:
+    def __init__(self, plant: Path, options: Sequence[str], *, within: float = 10.0) -> None:
         self.plant = plant
+        self._within = within
         self.log = plant.with_suffix(".log")
         self._options = options
         self.process = self._started()
@@ -114,6 +115,7 @@ class RunningAgent:
         wait_until(
             lambda: self.text().count("connected,") > before or process.poll() is not None,
             "the agent's connection",
+            self._within,
         )
         assert process.poll() is None, self.text()
         return process
