@@ -5,6 +5,7 @@ import sys
 from collections.abc import Sequence
 
 from agent.commands import (
+    alarms,
     backfill,
     charge,
     demo,
@@ -42,7 +43,9 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"millpond {VERSION}")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for command in (charge, top_up, validate, run, user, replay, watch, export, backfill, demo):
+    making = (charge, top_up)
+    running = (validate, run, alarms, user, replay, watch, export, backfill, demo)
+    for command in (*making, *running):
         command.add(commands)
     return top
 
