@@ -28,6 +28,8 @@ class Fluid:
     """What stands on the drum."""
     price: float | None = None
     """Of a litre of concentrate, in the plant's currency."""
+    disposal: float | None = None
+    """Cost of getting rid of a litre of used fluid, in the plant's currency."""
     density: float | None = None
     """Of the concentrate at 20 °C. [kg/L]"""
     ph_low: float | None = None
@@ -126,6 +128,8 @@ class Supply:
     hardness: float | None = None
     """Of a water, as CaCO3. [mg/L]"""
     chloride: float | None = None
+    """Of a water. [mg/L]"""
+    nitrate: float | None = None
     """Of a water. [mg/L]"""
     name: str = ""
     """What people call it."""

@@ -141,6 +141,7 @@ def _fluid(model: ConcentrateModel) -> Fluid:
         premix_max=fraction_from_percent(model.premix_max_pct),
         weak_mix=fraction_from_percent(model.weak_mix_pct),
         price=model.price_per_l,
+        disposal=model.disposal_per_l,
         density=model.density,
         ph_low=ph_low,
         ph_high=ph_high,
@@ -160,6 +161,7 @@ def _supply(model: SupplyModel) -> Supply:
                 kind="water",
                 hardness=model.hardness_mg_l,
                 chloride=model.chloride_mg_l,
+                nitrate=model.nitrate_mg_l,
                 name=model.name,
             )
         case DrumModel():

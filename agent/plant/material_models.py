@@ -39,6 +39,9 @@ class ConcentrateModel(Section):
         description="mix used in place of plain water, % of the mix; 0: plain water may be added",
     )
     price_per_l: Amount | None = Field(default=None, description="price of a litre")
+    disposal_per_l: Amount | None = Field(
+        default=None, description="cost of getting rid of a litre of used fluid"
+    )
     density: Annotated[float, Field(allow_inf_nan=False, ge=0.5, le=2.0)] | None = Field(
         default=None, description="density of the concentrate at 20 °C [kg/L]"
     )
@@ -64,6 +67,7 @@ class WaterModel(Section):
     name: Name = Field(default="", description="what people call it")
     hardness_mg_l: Amount | None = Field(default=None, description="hardness, as CaCO3 [mg/L]")
     chloride_mg_l: Amount | None = Field(default=None, description="chloride [mg/L]")
+    nitrate_mg_l: Amount | None = Field(default=None, description="nitrate, as NO3 [mg/L]")
 
 
 class DrumModel(Section):
