@@ -10,6 +10,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 
 from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
 from paho.mqtt.packettypes import PacketTypes
@@ -18,7 +19,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from agent.arrival import Arrival, Outgoing
-from agent.broker_client import Session, guarded, make_client
+from agent.broker_client import HINTS, TAKEN_OVER, Session, guarded, make_client
 from agent.errors import BrokerError
 from agent.inbox import Inbox, Token
 from agent.instants import instant_of
@@ -32,6 +33,7 @@ KEEPALIVE_S = 60
 SESSION_EXPIRY_S = 14 * 86_400
 RECEIVE_MAXIMUM = 1_000
 FILTERS_A_PACKET = 500
+SUBSCRIBED = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB)
 MISTAKES = 100
 """Messages in whose receipt the link may fail before it ends. [1]"""
 UNREADABLE_TOPIC = "(topic that is not UTF-8)"
@@ -40,16 +42,6 @@ SHORT_CONNECTION_S = 5.0
 SHORT_CONNECTIONS = 4
 """So many short connections in a row mean that another client has the same id: each of the two
 throws the other out, and brokers do not always say so."""
-
-BAD_NAME, BAD_LOGIN, NOT_AUTHORISED, BANNED = 0x85, 0x86, 0x87, 0x8A
-TAKEN_OVER = 0x8E
-HINTS = {
-    BAD_NAME: "it does not accept this client id",
-    BAD_LOGIN: "user or password is wrong: see MILLPOND_BROKER_USER and MILLPOND_BROKER_PASSWORD",
-    NOT_AUTHORISED: "this user may not connect: see MILLPOND_BROKER_USER and"
-    " MILLPOND_BROKER_PASSWORD, and the broker's rights",
-    BANNED: "this client is banned there",
-}
 
 
 class BrokerLink:
@@ -161,6 +153,21 @@ class BrokerLink:
         """
         return self._client.publish(message.topic, message.payload, message.qos, message.retain).mid
 
+    def listen_to(self, filters: tuple[str, ...]) -> None:
+        """Change what is subscribed to, now and at each later connection."""
+        gone = set(self._session.filters).difference(filters)
+        new = [name for name in filters if name not in self._session.filters]
+        self._session = replace(
+            self._session,
+            filters=filters,
+            former_filters=self._session.former_filters.union(gone).difference(filters),
+        )
+        if self.connected and gone:
+            self._client.unsubscribe(sorted(gone))
+        for start in range(0, len(new) if self.connected else 0, FILTERS_A_PACKET):
+            part = new[start : start + FILTERS_A_PACKET]
+            self._client.subscribe([(name, SUBSCRIBED) for name in part])
+
     def acknowledge(self, tokens: Iterable[Token]) -> None:
         """Tell the broker that messages are stored; those of an earlier connection come again."""
         with self._epoch_lock:
@@ -249,10 +256,9 @@ class BrokerLink:
         given_up = sorted(self._session.former_filters.difference(wanted))
         if given_up:
             client.unsubscribe(given_up)
-        options = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB)
         numbers = [
             client.subscribe(
-                [(name, options) for name in wanted[start : start + FILTERS_A_PACKET]]
+                [(name, SUBSCRIBED) for name in wanted[start : start + FILTERS_A_PACKET]]
             )[1]
             for start in range(0, len(wanted), FILTERS_A_PACKET)
         ]

@@ -22,6 +22,16 @@ Arguments = ParamSpec("Arguments")
 INFLIGHT_OUT = 100
 LONGEST_RECONNECT_S = 30
 
+BAD_NAME, BAD_LOGIN, NOT_AUTHORISED, BANNED = 0x85, 0x86, 0x87, 0x8A
+TAKEN_OVER = 0x8E
+HINTS = {
+    BAD_NAME: "it does not accept this client id",
+    BAD_LOGIN: "user or password is wrong: see MILLPOND_BROKER_USER and MILLPOND_BROKER_PASSWORD",
+    NOT_AUTHORISED: "this user may not connect: see MILLPOND_BROKER_USER and"
+    " MILLPOND_BROKER_PASSWORD, and the broker's rights",
+    BANNED: "this client is banned there",
+}
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Session:

@@ -30,6 +30,7 @@ from agent.decode.results import (
     Silence,
     StockReport,
 )
+from agent.handover import hand_over
 from agent.messages.publish import alarm_answer, outgoing_for
 from agent.messages.us_units import in_us_units
 from agent.plant.plant import Plant
@@ -70,6 +71,7 @@ class Pipeline:
         self._now: Instant = 0 if stored_clock is None else stored_clock
         self._since: Instant | None = None
         """When this run began to listen: no signal is called stale for what happened before."""
+        self._greeted = False
         self._batch = Batch()
         self._desks = {
             name: SumpDesk(sump, Timeline(sump, plant.lateness_ms), plant.supplies)
@@ -97,10 +99,10 @@ class Pipeline:
 
     def take(self, item: Arrival | Tick) -> None:
         """Take in one item; items come in the order of their stamps. Bad input never raises."""
-        begins = self._since is None
         self._advance(item.at)
-        if begins:
-            for command in self._decoder.begin(item.at):
+        if not self._greeted:
+            self._greeted = True
+            for command in self._decoder.begin(self._now):
                 self._command(command)
         if isinstance(item, Tick):
             return
@@ -126,6 +128,16 @@ class Pipeline:
         self._entries_here = {(kept.sump, entry_id(kept.entry)) for kept in batch.entries}
         self.published = []
         return batch
+
+    def changed(self, plant: Plant) -> "Pipeline":
+        """The pipeline of a changed plant file, which goes on here; all must have been sealed."""
+        for desk in self._desks.values():
+            if desk.outdated_from is not None:
+                self._rebuild(desk, desk.outdated_from)
+        self._ledger.commit(hand_over(self._ledger, self._desks, self.plant, plant, self._now))
+        after = Pipeline(plant, self._ledger)
+        after._since, after.around = self._since, self.around
+        return after
 
     def belief(self, sump: str) -> Belief:
         """What is believed of a sump with all that was taken in; a value that nobody changes."""

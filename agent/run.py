@@ -13,7 +13,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from queue import SimpleQueue
 from types import FrameType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 from advisor.estimate import SCHEMA as BELIEF_SCHEMA
 from advisor.words import MINUTE, Instant
@@ -27,8 +27,10 @@ from agent.messages.publish import agent_offline, agent_online
 from agent.outbox import Sender
 from agent.plant.plant import Plant
 from agent.recording import RecordingWriter
+from agent.reloading import PlantFile
 from agent.schedule import Schedule
 from agent.secrets import read_credentials, read_token
+from agent.store.batch import Batch
 from agent.store.ledger import Ledger
 from agent.store.lock import held_alone
 from agent.store.patience import Patience
@@ -36,6 +38,7 @@ from agent.version import VERSION
 from agent.worker import Intake, Worker
 
 if TYPE_CHECKING:
+    from advisor.estimate import Belief
     from agent.historian.sink import Sink
     from agent.page.server import PageServer
 
@@ -55,6 +58,7 @@ def run_plant(
     record: Path | None = None,
     environment: Mapping[str, str] = os.environ,
     make_intake: Callable[[Plant, Ledger], Intake] | None = None,
+    plant_file: Path | None = None,
 ) -> int:
     """Run the agent for a plant until SIGINT or SIGTERM; the exit code.
 
@@ -70,6 +74,8 @@ def run_plant(
         Says where the broker's credentials are.
     make_intake : callable, optional
         Makes what takes items in; `None`: the pipeline.
+    plant_file : Path, optional
+        Is read again when it changes and on SIGHUP; `None`: never.
 
     Raises
     ------
@@ -87,10 +93,24 @@ def run_plant(
         stack.callback(ledger.close)
         intake = (make_intake or _pipeline)(plant, ledger)
         agent = Agent(plant, ledger, intake, clock_topic=clock_topic, environment=environment)
+        if plant_file is not None:
+            agent.file = PlantFile(plant_file, plant)
         if record is not None:
             agent.worker.recorder = RecordingWriter(record)
             stack.callback(agent.worker.recorder.close)
         return agent.run()
+
+
+@runtime_checkable
+class Changing(Protocol):
+    """An intake that can go on with a changed plant file."""
+
+    def changed(self, plant: Plant) -> "ChangingIntake":
+        """Give the intake that takes its place, once all that was taken in is committed."""
+
+
+class ChangingIntake(Intake, Changing, Protocol):
+    """Both."""
 
 
 class Agent:
@@ -130,6 +150,7 @@ class Agent:
             _warn_of_clock(start, wall.now())
         online = agent_online(plant.prefix, VERSION, 0).topic
         self._filters = (online, *intake.filters, *(() if clock_topic is None else (clock_topic,)))
+        self._intake_filters = intake.filters
         former = ledger.filters()
         ledger.keep_filters(former.union(self._filters))
         ledger.wait_with(patience)
@@ -150,13 +171,11 @@ class Agent:
         )
         self.sender = Sender(ledger, self.link)
         self.worker = Worker(self.inbox, intake, ledger, patience)
-        self.worker.acknowledge = self.link.acknowledge
-        self.worker.on_stored = self.sender.wake
-        self.worker.check = self._check
-        self.worker.on_end = lambda: self._ends.put("the worker")
-        self.page = _page(plant, self.link, intake)
-        if self.page is not None:
-            self.worker.on_committed = self.page.take
+        self._intake = intake
+        self.file: PlantFile | None = None
+        """Watches the plant file; `None`: it is not read again."""
+        self.page: PageServer | None = None
+        self._wire(plant)
         self._sink = _sink(plant, ledger, environment)
         self._clock = clock
         self._around = _around(intake, ledger, has_historian=self._sink is not None)
@@ -164,10 +183,22 @@ class Agent:
             self.inbox.tick if clock_topic is None else None, ledger.housekeep
         )
 
+    def _wire(self, plant: Plant) -> None:
+        """Connect the parts."""
+        self.worker.acknowledge = self.link.acknowledge
+        self.worker.on_stored = self.sender.wake
+        self.worker.check = self._check
+        self.worker.on_end = lambda: self._ends.put("the worker")
+        self.page = _page(plant, self.link, self._belief)
+        if self.page is not None:
+            self.worker.on_committed = self.page.take
+
     def run(self) -> int:
         """Start every part, wait for a signal or a failure, end every part; the exit code."""
         for number in (signal.SIGINT, signal.SIGTERM):
             signal.signal(number, self._on_signal)
+        if self.file is not None:
+            signal.signal(signal.SIGHUP, lambda *_: self._on_hangup())
         self.inbox.tick()
         self.worker.start()
         self.sender.start()
@@ -195,6 +226,41 @@ class Agent:
             raise self.sender.failure
         if self.page is not None:
             self.page.check()
+        plant = None if self.file is None else self.file.look()
+        if plant is not None:
+            self._change(plant)
+
+    def _on_hangup(self) -> None:
+        """Have the plant file read again."""
+        if self.file is not None:
+            self.file.ask()
+
+    def _change(self, plant: Plant) -> None:
+        """Go on with a changed plant file; on the worker's thread, between batches."""
+        if not isinstance(self._intake, Changing):
+            return
+        self._intake = self._intake.changed(plant)
+        self.worker.replace_intake(self._intake)
+        clock = self._filters[1 + len(self._intake_filters) :]
+        before, self._intake_filters = self._filters, self._intake.filters
+        self._filters = (before[0], *self._intake.filters, *clock)
+        self._ledger.keep_filters({*before, *self._filters})
+        self.link.listen_to(self._intake.filters)
+        if self._sink is not None:
+            self._ledger.make_lines = _lines_of(plant)
+        if self.page is not None:
+            self.page.stop()
+            self.page = _page(plant, self.link, self._belief)
+            if self.page is not None:
+                self.worker.on_committed = self.page.take
+                self.page.start()
+        self.sender.wake()
+        LOG.info("the plant file has changed: %d sumps, by what it says now", len(plant.sumps))
+
+    def _belief(self, sump: str) -> "Belief | None":
+        """What is believed of a sump; on the worker's thread."""
+        belief_of: Callable[[str], Belief | None] = getattr(self._intake, "belief", lambda _: None)
+        return belief_of(sump)
 
     def _stop(self) -> int:
         """End every part in the order in which they depend on each other."""
@@ -251,16 +317,24 @@ def _sink(plant: Plant, ledger: Ledger, environment: Mapping[str, str]) -> "Sink
     """Make the historian's thread, where the plant file names one; else nothing of it is loaded."""
     if plant.historian is None:
         return None
-    from agent.historian.lines import Lines
     from agent.historian.server import InfluxServer
     from agent.historian.sink import Sink
 
-    ledger.make_lines = Lines(plant).of_batch
+    ledger.make_lines = _lines_of(plant)
     server = InfluxServer(plant.historian, read_token(environment))
     return Sink(ledger.waiting, server, plant.historian.url)
 
 
-def _page(plant: Plant, link: BrokerLink, intake: Intake) -> "PageServer | None":
+def _lines_of(plant: Plant) -> Callable[[Batch], list[str]]:
+    """What makes the historian's lines of a batch."""
+    from agent.historian.lines import Lines
+
+    return Lines(plant).of_batch
+
+
+def _page(
+    plant: Plant, link: BrokerLink, belief_of: "Callable[[str], Belief | None]"
+) -> "PageServer | None":
     """Make the page's thread, where the plant file wants a page; else nothing of it is loaded."""
     if plant.page is None:
         return None
@@ -271,7 +345,7 @@ def _page(plant: Plant, link: BrokerLink, intake: Intake) -> "PageServer | None"
         plant.page,
         publish=link.publish,
         is_connected=lambda: link.connected,
-        belief_of=getattr(intake, "belief", lambda _sump: None),
+        belief_of=belief_of,
     )
 
 

@@ -183,6 +183,12 @@ class SumpDesk:
         self._counted = self.timeline.count
         return self.checkpointed, belief_codec().dump_json(belief)
 
+    def hand_over(self) -> tuple[Instant, bytes] | None:
+        """The belief as it is now, for another plan to go on from; `None` before any evidence."""
+        if self.timeline.newest < 0:
+            return None
+        return self.timeline.newest, belief_codec().dump_json(self.timeline.belief)
+
     def _is_worth(self, at: Instant) -> bool:
         """Whether enough came in since the last checkpoint, or it is long ago."""
         return (

@@ -94,6 +94,10 @@ class Worker:
         finally:
             self.on_end()
 
+    def replace_intake(self, intake: Intake) -> None:
+        """Take items in by another one from now on; on the worker's thread, between batches."""
+        self._pipeline = intake
+
     def process(self, items: Sequence[Item]) -> None:
         """Take items in, store what came of them, then acknowledge them."""
         new = [item for item, token in items if not self._is_repeat(item, token)]

@@ -13,7 +13,9 @@ examples:
   millpond run north.toml --record monday.jsonl
   millpond run demo.toml --clock-topic demo/clock
 
-A broker that is away is tried again, for ever. Stopped and started again, millpond goes on as if
+A broker that is away is tried again, for ever. The plant file is read
+again when it changes, and on SIGHUP; one with mistakes is told with all of them, and what was read
+before stays. Stopped and started again, millpond goes on as if
 it had not stopped: the broker keeps what arrives meanwhile. With --clock-topic, what arrives
 before the clock's first tick gets that tick's time.
 """
@@ -63,4 +65,5 @@ def run(options: argparse.Namespace) -> int:
         plant,
         clock_topic=options.clock_topic,
         record=None if options.record is None else Path(options.record),
+        plant_file=Path(options.plant),
     )

@@ -221,6 +221,10 @@ class Ledger:
         """Forget messages that the broker has confirmed."""
         self._execute("DELETE FROM outbox WHERE number = ?", [(number,) for number in numbers])
 
+    def retained_topics(self) -> list[str]:
+        """Topics on which something stands retained."""
+        return [topic for (topic,) in self._database.rows("SELECT topic FROM retained")]
+
     def deliveries(self) -> list[bytes]:
         """What was kept of the broker's deliveries, oldest first."""
         rows = self._database.rows("SELECT body FROM delivery ORDER BY count")
