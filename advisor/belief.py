@@ -10,7 +10,7 @@ from advisor.noise import QUIET, Noise
 from advisor.pumps import Pumps
 from advisor.words import Account, Estimate, Instant, Losses, Signal, SumpEvent
 
-SCHEMA = 1
+SCHEMA = 2
 """Version of `Belief`; it changes with the meaning of any field."""
 NO_LOSSES = Losses(window_h=0.0, water=None, concentrate=None, evaporation=None, carry_off=None)
 

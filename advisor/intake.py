@@ -7,7 +7,7 @@ from advisor.belief import EMPTY, Belief, Core, Slot, noise_of
 from advisor.faults import BELIEVED_AFTER, Watch, is_other_unit, look
 from advisor.level import depth_of
 from advisor.plan import SumpPlan
-from advisor.pumps import FILL_MS, count, share_up, switch
+from advisor.pumps import FILL_MS, changed, count, share_up, switch
 from advisor.slots import SLOT_MS, close
 from advisor.words import MINUTE, Instant, Reading, Signal
 
@@ -42,12 +42,14 @@ ENOUGH = 8
 """Readings that make a slot worth the filter's work. [1]"""
 LONGEST: Instant = 25 * MINUTE
 """A slot of slow readings ends by then. [ms]"""
+FIRST: Instant = MINUTE
+"""A slot that tells what is not known at all yet is over by then. [ms]"""
 
 
 def take_reading(belief: Belief, reading: Reading, plan: SumpPlan) -> Belief:
     """Take in one reading of any signal."""
     at, signal, slot, seen = reading.at, reading.signal, belief.slot, belief.seen
-    if slot.begin >= 0 and at - slot.begin >= SLOT_MS and _is_full(slot, at):
+    if slot.begin >= 0 and at - slot.begin >= FIRST and _is_over(belief, slot, at):
         belief = _break(belief, plan)
     level, brix = belief.watches
     if signal is LEVEL:
@@ -64,9 +66,15 @@ def take_reading(belief: Belief, reading: Reading, plan: SumpPlan) -> Belief:
     return Belief(belief.schema, at, belief.core, slot, newest, watches, belief.temperature)
 
 
-def _is_full(slot: Slot, at: Instant) -> bool:
-    """Whether a slot holds enough; one of slow readings may last longer."""
-    return slot.levels + slot.brixes >= ENOUGH or at - slot.begin >= LONGEST
+def _is_over(belief: Belief, slot: Slot, at: Instant) -> bool:
+    """Whether a slot holds enough; one of slow readings may last longer, the first less."""
+    passed, core = at - slot.begin, belief.core
+    if passed >= SLOT_MS:
+        return slot.levels + slot.brixes >= ENOUGH or passed >= LONGEST
+    if core.volume_known and core.concentration_known:
+        return False
+    levels, brixes = slot.levels, slot.brixes + slot.low
+    return (levels > 0 and not core.volume_known) or (brixes > 0 and not core.concentration_known)
 
 
 def _is_step(slot: Slot, interval: Instant) -> bool:
@@ -116,7 +124,7 @@ def expected_depth(core: Core, at: Instant) -> tuple[float, float]:
     if told.holdup is None:
         return told.sensor_depth, 1e6
     up = told.sensor_up
-    if pumps.running >= 0 and (pumps.since < 0 or at - pumps.since > DRAINING):
+    if pumps.running >= 0 and at - changed(pumps) > DRAINING:
         return told.sensor_depth - pumps.running * up, told.sensor_sd
     share, share_sd = share_up(pumps, at)
     return told.sensor_depth - share * up, told.sensor_sd + share_sd * up
@@ -126,7 +134,7 @@ def _add_level(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> tup
     """Give the slot with one more depth in it, and what is thought of the sensor."""
     slot, core, watch = belief.slot, belief.core, belief.watches[0]
     pumps = core.pumps
-    if core.charging or (pumps.running == 1 and pumps.since >= 0 and at - pumps.since < SETTLED):
+    if core.charging or (pumps.running == 1 and at - changed(pumps) < SETTLED):
         return slot, watch
     depth = depth_of(plan, value, belief.temperature)
     goal, sd = expected_depth(core, at)

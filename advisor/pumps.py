@@ -15,6 +15,8 @@ SEEP_SHARE = 0.3
 """Share of the holdup that seeps. [1]"""
 SHAPE_SD = 0.5
 """Sd of the logarithm of the time constants. [1]"""
+UNHEARD_SD = 0.2
+"""Of the share that is up when the pumps' state is told for the first time. [1]"""
 
 
 class Pumps(NamedTuple):
@@ -35,6 +37,8 @@ class Pumps(NamedTuple):
     """Time in which the machine cut. [ms]"""
     parts: float = -1.0
     """Last reading of a part counter. [1]"""
+    heard: Instant = -1
+    """When it was first told whether they run: how long they had, nobody said. [ms]"""
 
 
 def share_up(pumps: Pumps, at: Instant) -> tuple[float, float]:
@@ -46,7 +50,7 @@ def share_up(pumps: Pumps, at: Instant) -> tuple[float, float]:
         return 0.5, 0.5
     goal = float(pumps.running)
     if pumps.since < 0:
-        return goal, 0.0
+        return goal, UNHEARD_SD * _not_yet(pumps.running, at - pumps.heard)
     passed = at - pumps.since
     gap = pumps.share - goal
     if pumps.running:
@@ -58,6 +62,19 @@ def share_up(pumps: Pumps, at: Instant) -> tuple[float, float]:
     seeping = SEEP_SHARE * math.exp(-slow)
     spread = fast * quick + seeping * slow
     return goal + gap * (fast + seeping), abs(gap) * spread * SHAPE_SD
+
+
+def _not_yet(running: int, passed: Instant) -> float:
+    """Share of a change that is still to come so long after a switch. [1]"""
+    if running:
+        return math.exp(-passed / FILL_MS)
+    fast = (1.0 - SEEP_SHARE) * math.exp(-passed / DRAIN_MS)
+    return fast + SEEP_SHARE * math.exp(-passed / SEEP_MS)
+
+
+def changed(pumps: Pumps) -> Instant:
+    """When the pumps last may have switched; -1 where nobody ever told. [ms]"""
+    return max(pumps.since, pumps.heard)
 
 
 def count(pumps: Pumps, at: Instant) -> Pumps:
@@ -80,7 +97,7 @@ def switch(pumps: Pumps, at: Instant, running: int) -> Pumps:
         return pumps
     counted = count(pumps, at)
     if pumps.running < 0:
-        return counted._replace(running=running)
+        return counted._replace(running=running, heard=at)
     share, _ = share_up(pumps, at)
     return counted._replace(running=running, since=at, share=share)
 

@@ -6,10 +6,13 @@ and the filter's work is shared by all of them.
 
 from dataclasses import replace
 
+import numpy as np
+
 from advisor import observation, steps
 from advisor import states as s
+from advisor.balance import concentration
 from advisor.belief import EMPTY, Belief, Core
-from advisor.filter_step import clone, forget
+from advisor.filter_step import Vector, clone, forget, project, shock
 from advisor.noise import CORRELATED, forget_depths, take_brix, take_level, take_surprise
 from advisor.plan import SumpPlan
 from advisor.priors import priors
@@ -35,6 +38,10 @@ WARMTH_SD = 0.5
 """Spread of a fluid thermometer against the prism; common practice. [°C]"""
 HOLDUP_VARIES = 0.04
 """Sd of the holdup from one pump start to the next, per its size; common practice. [1]"""
+SETTLING: Instant = 20 * MINUTE
+"""From the beginning of the accounts on; what moves in it is no step, but not known yet. [ms]"""
+DOUBTED = 2.0
+"""Sds from which on a reading meanwhile says that the beginning was wrong. [1]"""
 _LOST = (s.LOST_WATER, s.LOST_CONCENTRATE)
 _MOVED = range(s.ADDED_WATER, s.DRAINED_CONCENTRATE + 1)
 
@@ -47,7 +54,8 @@ def close(belief: Belief, plan: SumpPlan) -> Belief:
     work = Working(belief.core, plan)
     work.advance(belief.at)
     core = belief.core
-    if core.volume_known and slot.levels:
+    settling = core.since >= 0 and slot.begin - core.since < SETTLING
+    if core.volume_known and slot.levels and not settling:
         started = work.pumps.running == 1 and work.pumps.since >= belief.core.at
         work.bank.begin(slot.begin, at_start=started)
         if started:
@@ -55,11 +63,11 @@ def close(belief: Belief, plan: SumpPlan) -> Belief:
             work.cov[s.HOLDUP, s.HOLDUP] += varied * varied
     steps.let_grow(work, core, slot.begin)
     if slot.levels and not core.charging:
-        _take_level(work, belief)
+        _take_level(work, belief, settling=settling and core.volume_known)
         if not core.volume_known:
             core = replace(core, volume_known=True)
     if (slot.brixes or slot.low) and not core.charging:
-        _take_brix(work, belief)
+        _take_brix(work, belief, settling=settling and core.concentration_known)
         if not core.concentration_known:
             core = replace(core, concentration_known=True)
     core = steps.judge(work, core, days(SLOT_MS))
@@ -81,7 +89,17 @@ def begin_when_known(work: Working, core: Core, at: Instant) -> Core:
     return replace(begin_accounts(work, core, at), events_since=at)
 
 
-def _take_level(work: Working, belief: Belief) -> None:
+def _doubt(work: Working, row: observation.Row, value: float, shape: Vector, sd: float) -> None:
+    """Forget what the first readings said where a later one shows that it was not so.
+
+    Pumps may have started, or fluid been poured in, just before anybody listened.
+    """
+    _, variance = project(work.cov, row.places, row.weights)
+    if abs(value - row.expected) > DOUBTED * (variance + row.variance) ** 0.5:
+        shock(work.mean, work.cov, shape, 0.0, sd * sd)
+
+
+def _take_level(work: Working, belief: Belief, *, settling: bool) -> None:
     """Take in the slot's mean depth, as volume at 20 °C."""
     slot, plan = belief.slot, work.plan
     depth = slot.level_sum / slot.levels
@@ -95,7 +113,12 @@ def _take_level(work: Working, belief: Belief) -> None:
         sd += belief.core.pouring / area
     _learn_waves(work, belief, when, depth, area)
     row = observation.level_row(work.mean, share, share_sd, area, sd)
-    surprise, variance = work.take(row, observation.level_volume(plan, depth, belief.temperature))
+    volume = observation.level_volume(plan, depth, belief.temperature)
+    if settling:
+        mix = np.zeros(s.SIZE)
+        mix[[s.V, s.C]] = 1.0, concentration(work.mean)
+        _doubt(work, row, volume, mix, work.prior.volume_sd)
+    surprise, variance = work.take(row, volume)
     work.noise = take_surprise(work.noise, surprise, variance)
 
 
@@ -126,7 +149,7 @@ def _up(core: Core, work: Working) -> float:
     return core.told.sensor_up
 
 
-def _take_brix(work: Working, belief: Belief) -> None:
+def _take_brix(work: Working, belief: Belief, *, settling: bool) -> None:
     """Take in the slot's mean inline reading: of the near ones, unless most are far."""
     slot, core = belief.slot, belief.core
     count, total = slot.brixes, slot.brix_sum
@@ -144,6 +167,10 @@ def _take_brix(work: Working, belief: Belief) -> None:
         sd = (sd * sd + MIXING_BRIX_SD**2) ** 0.5
     warmer = 0.0 if belief.temperature is None else belief.temperature - 20.0
     row = observation.brix_row(work.mean, work.plan.fluid.refractometer_factor, sd, warmer)
+    if settling:
+        solute = np.zeros(s.SIZE)
+        solute[s.C] = 1.0
+        _doubt(work, row, reading, solute, float(work.mean[s.V]) * work.prior.concentration_sd)
     work.take_softly(row, reading)
 
 

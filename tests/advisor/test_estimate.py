@@ -336,3 +336,40 @@ def test_whatever_comes_the_answer_is_finite_and_storable(seed):
             assert estimate is None or (math.isfinite(estimate.value) and 0 <= estimate.sd < 1e12)
 
     assert CODEC.validate_json(CODEC.dump_json(belief)) == belief
+
+
+@pytest.mark.parametrize("interval", [20_000, MINUTE, 2 * MINUTE])
+def test_the_first_estimates_come_within_two_intervals_and_a_minute(interval):
+    """Volume and concentration are told soon after the first readings, with wide sds."""
+    belief, first = begin(plan()), None
+    evidence = [Reading(BEGIN, Signal.RUNNING, 1.0)]
+    for at in range(BEGIN, BEGIN + 8 * MINUTE, interval):
+        evidence += [Reading(at, Signal.LEVEL, 285.0), Reading(at, Signal.BRIX, 6.5)]
+    for item in evidence:
+        belief = absorb(belief, item, plan())
+        state = state_at(belief, belief.at, plan())
+        if first is None and state.volume is not None and state.concentration is not None:
+            first = belief.at
+            volume, concentration = state.volume, state.concentration
+
+    # Pumps that were just heard of may just have started: the level waits until they filled up.
+    assert first - BEGIN <= 80_000 + MINUTE + 2 * interval
+    assert abs(volume.value - (285.0 * 1.05 + 35.0)) < 2.0 * volume.sd
+    assert abs(concentration.value - 0.08) < 2.0 * concentration.sd
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_what_moves_at_the_very_beginning_is_no_event(seed):
+    """Holdup that drains back, or a pouring that goes on, when listening begins is no event."""
+    dice = random.Random(seed)
+    belief = begin(plan())
+    belief = absorb(belief, Reading(BEGIN, Signal.RUNNING, 0.0), plan())
+    for k in range(240):
+        back = 35.0 * (1.0 - 2.0 ** (-k / 6.0)) if seed % 2 else 20.0 * (k > 3)
+        depth = (290.0 + back) / 1.05 + dice.gauss(0.0, 1.0)
+        belief = absorb(belief, Reading(BEGIN + k * MINUTE // 2, Signal.LEVEL, depth), plan())
+    state = state_at(belief, belief.at, plan())
+
+    assert [event for event in state.events if event.kind != "withdrawn"] == []
+    assert abs(state.volume.value - (290.0 + back)) < 2.0 * state.volume.sd
+    assert abs(state.lost.water.value) < 2.0 * state.lost.water.sd + 1.0
