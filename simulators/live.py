@@ -1,5 +1,6 @@
 """The plant as MQTT clients see it: publishes readings, hears advice, and gives out its clock."""
 
+import json
 import queue
 import ssl
 import threading
@@ -15,11 +16,17 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from simulators.errors import SimulatorError
-from simulators.instants import SECOND, rfc3339
+from simulators.instants import SECOND, instant, rfc3339
 from simulators.record import write_truth
 from simulators.shop_floor import ShopFloor
 
+_HEARD = ("advice", "setpoint", "lease", "state")
 _MOST_UNCONFIRMED = 2000
+_MOST_AHEAD_TICKS = 4
+"""So far may accelerated time run ahead of what an agent has told; beyond, the broker's queues
+would mix topics, and readings would seem to come from the future."""
+_PATIENCE_S = 2.0
+"""An agent that tells nothing for so long is not waited for."""
 _CONNECT_S = 15.0
 
 
@@ -105,7 +112,7 @@ class Wire:
         if reason.is_failure:
             self._refused = str(reason)
         else:
-            topics = [(f"{self._prefix}/+/{what}", 1) for what in ("advice", "setpoint", "lease")]
+            topics = [(f"{self._prefix}/+/{what}", 1) for what in _HEARD]
             client.subscribe(topics)
         self._connected.set()
 
@@ -145,6 +152,29 @@ class Pace:
             self._stop.wait(max(0.0, due - time.monotonic()))
 
 
+class Audience:
+    """How far an agent that follows the clock has come."""
+
+    def __init__(self) -> None:
+        self._told: int | None = None
+        self._gone = False
+
+    def note(self, payload: bytes) -> None:
+        """Note the time of a state that the agent told."""
+        if payload:
+            at = instant(json.loads(payload)["at"])
+            self._told = at if self._told is None else max(at, self._told)
+            self._gone = False
+
+    def is_behind(self, now: int, most: int) -> bool:
+        """Whether the agent is heard, and further behind than is good."""
+        return self._told is not None and not self._gone and now - self._told > most
+
+    def give_up(self) -> None:
+        """Wait no more until it is heard again."""
+        self._gone = True
+
+
 def play(
     floor: ShopFloor, settings: LiveSettings, stop: threading.Event, truth: TextIO | None = None
 ) -> int:
@@ -157,17 +187,19 @@ def play(
     wire.open()
     pace = Pace(floor.now, settings.speed, stop)
     tick = floor.scenario.tick_s * SECOND
+    audience = Audience()
     sent = 0
     try:
         if settings.clock_topic is not None:
             wire.publish(settings.clock_topic, rfc3339(floor.now).encode())
         while not stop.is_set() and (settings.endless or floor.now < floor.end):
-            _hear(floor, wire)
+            _hear(floor, wire, audience)
             for message in floor.step():
                 wire.publish(message.topic, message.payload, retain=message.retain)
                 sent += 1
             if settings.clock_topic is not None and floor.now % tick == 0:
                 wire.publish(settings.clock_topic, rfc3339(floor.now).encode())
+                _wait_for(audience, floor, wire, stop)
             if truth is not None:
                 write_truth(floor, truth)
                 truth.flush()
@@ -179,8 +211,23 @@ def play(
     return sent
 
 
-def _hear(floor: ShopFloor, wire: Wire) -> None:
+def _hear(floor: ShopFloor, wire: Wire, audience: Audience) -> None:
     """Give people and stations what the agent has published meanwhile."""
     while not wire.heard.empty():
         topic, payload = wire.heard.get()
-        floor.hear(topic, payload)
+        if topic.endswith("/state"):
+            audience.note(payload)
+        else:
+            floor.hear(topic, payload)
+
+
+def _wait_for(audience: Audience, floor: ShopFloor, wire: Wire, stop: threading.Event) -> None:
+    """Let an agent that is behind catch up; one that says nothing any more is not waited for."""
+    most = _MOST_AHEAD_TICKS * floor.scenario.tick_s * SECOND
+    deadline = time.monotonic() + _PATIENCE_S
+    while audience.is_behind(floor.now, most) and not stop.wait(0.005):
+        if not wire.heard.empty():
+            _hear(floor, wire, audience)
+            deadline = time.monotonic() + _PATIENCE_S
+        elif time.monotonic() > deadline:
+            audience.give_up()
