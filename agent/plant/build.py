@@ -8,6 +8,7 @@ from advisor.plan import Fluid, Levels, Station, SumpPlan, Supply, Vessel
 from advisor.units import fraction_from_percent
 from advisor.words import DAY
 from agent.plant.build_alarms import alarm_plan, alarm_plans, check_intervals
+from agent.plant.build_notify import rule
 from agent.plant.build_signals import bindings, signal_plans
 from agent.plant.checks import split_url
 from agent.plant.material_models import (
@@ -70,6 +71,7 @@ def build(model: PlantModel, folder: Path) -> Plant:
         ),
         page=None if model.page is None else _page(model.page, plant.name or plant.id, folder),
         alarms=MappingProxyType({key: alarm_plan(key, a) for key, a in model.alarms.items()}),
+        notify=tuple(map(rule, model.notify)),
     )
 
 

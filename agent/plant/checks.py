@@ -6,6 +6,7 @@ from itertools import pairwise
 from urllib.parse import SplitResult, urlsplit
 
 from agent.plant.alarm_checks import OF_ALL, alarm_faults
+from agent.plant.notify_checks import notify_faults
 from agent.plant.page_checks import page_faults
 from agent.plant.parts import Part
 from agent.plant.problems import Fault
@@ -20,7 +21,7 @@ def faults_between(top: Part) -> Iterator[Fault]:
     yield from _plant_faults(top.part("plant"))
     yield from broker_faults(top.part("broker"))
     yield from page_faults(top.part("page"))
-    for kind in ("concentrate", "supply", "vessel", "sump"):
+    for kind in ("concentrate", "supply", "vessel", "notify", "sump"):
         yield from _repeated_ids(top, kind)
     for concentrate in top.parts("concentrate"):
         yield from _strength_faults(concentrate)
@@ -31,6 +32,8 @@ def faults_between(top: Part) -> Iterator[Fault]:
         yield from sump_faults(sump)
     yield from topic_faults(top)
     yield from alarm_faults(top, OF_ALL)
+    for target in top.parts("notify"):
+        yield from notify_faults(target, _ids(top, "sump"))
 
 
 def _plant_faults(plant: Part) -> Iterator[Fault]:

@@ -7,6 +7,7 @@ from pydantic import Field
 from agent.plant.alarm_model import AlarmModel
 from agent.plant.fields import Id, Name, PathText, Section, TopicText
 from agent.plant.material_models import ConcentrateModel, SupplyModel, VesselModel
+from agent.plant.notify_model import NotifyModel
 from agent.plant.page_model import PageSection
 from agent.plant.sump_models import ChecksModel, SumpModel
 
@@ -119,5 +120,8 @@ class PlantModel(Section):
     )
     checks: ChecksModel = Field(
         default_factory=ChecksModel, description="[checks], how often every sump is checked"
+    )
+    notify: list[NotifyModel] = Field(
+        default_factory=list, description="a [[notify]] for each target that is told of alarms"
     )
     sump: list[SumpModel] = Field(min_length=1, description="a [[sump]] for each sump")

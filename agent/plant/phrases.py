@@ -33,6 +33,9 @@ _WITH_CONTEXT: Mapping[str, Callable[[Context], str]] = {
 }
 
 _PATTERNS: Mapping[str, str] = {
+    "-(([01]": "hours such as 06:00-22:00",
+    "^([01]": "a time of day such as 07:00",
+    "[A-Z][A-Z0-9_]": "the name of an environment variable, in capitals",
     "[a-z0-9-]": "lower-case letters, digits and hyphens only",
     "~[01]": "a JSON pointer (RFC 6901), such as /data/v",
     "/+#": "a name without /, + and #",

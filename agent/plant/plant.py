@@ -7,6 +7,7 @@ from types import MappingProxyType
 
 from advisor.plan import AlarmPlan, SumpPlan, Supply, Vessel
 from advisor.words import Signal
+from agent.alarms.rules import Rule
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,3 +120,5 @@ class Plant:
     """`None`: no page is served."""
     alarms: Mapping[str, AlarmPlan] = field(default_factory=lambda: MappingProxyType({}))
     """What is wanted otherwise of alarms of the plant and of supplies."""
+    notify: tuple[Rule, ...] = ()
+    """Whom alarms are told outside the broker."""
