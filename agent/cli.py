@@ -9,6 +9,7 @@ from agent.commands import (
     backfill,
     charge,
     demo,
+    doctor,
     export,
     replay,
     run,
@@ -44,7 +45,7 @@ def parser() -> argparse.ArgumentParser:
     top.add_argument("--version", action="version", version=f"millpond {VERSION}")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
     making = (charge, top_up)
-    running = (validate, run, alarms, user, replay, watch, export, backfill, demo)
+    running = (validate, doctor, run, alarms, user, replay, watch, export, backfill, demo)
     for command in (*making, *running):
         command.add(commands)
     return top
