@@ -11,10 +11,19 @@ An advice is valid for a day at most; one that says that nothing is needed until
 expected, and for an hour at least.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from advisor import costs
 from advisor.cautions import CHECK
-from advisor.dose import DosePlan, plan_charge, plan_top_up, target_tolerance, volume_tolerance
+from advisor.dose import (
+    EVERYTHING,
+    DosePlan,
+    plan_charge,
+    plan_top_up,
+    target_tolerance,
+    volume_tolerance,
+)
 from advisor.effects import Advice, AdviceKind, After, Batch, Mix, NextTopUp
 from advisor.grounds import for_pouring, for_situation, trust
 from advisor.limits import limits_for
@@ -39,6 +48,8 @@ class Basis:
     concentration: Estimate
     give_volume: float
     give_concentration: float
+    stock: tuple[tuple[str, float], ...] = ()
+    """Of the supplies, as it was known. [L]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +84,12 @@ class _Proposal:
 
 
 def reconsider(
-    memory: AdviceMemory, state: SumpState, plan: SumpPlan, at: Instant
+    memory: AdviceMemory,
+    state: SumpState,
+    plan: SumpPlan,
+    at: Instant,
+    *,
+    stock: Mapping[str, float] = EVERYTHING,
 ) -> tuple[AdviceMemory, Advice | None]:
     """Look at a sump again, and issue an advice where one is due.
 
@@ -87,6 +103,8 @@ def reconsider(
         Rules of the sump.
     at : Instant
         Now, on the clock of the data. [ms]
+    stock : mapping
+        What is left of each supply, by its id; one that is not named has no end. [L]
 
     Returns
     -------
@@ -95,15 +113,17 @@ def reconsider(
         one where only the reasons changed.
     """
     current = memory.current
+    stock = {supply.id: stock[supply.id] for supply in plan.supplies if supply.id in stock}
     situation = situation_of(state, plan, memory.situation)
     if current is None or at >= current.valid_until:
-        return _issue(memory, _propose(situation, state, plan), situation, state, plan, at)
+        proposal = _propose(situation, state, plan, stock)
+        return _issue(memory, proposal, situation, state, plan, at)
     same = situation is memory.situation
-    if same and not _moved(memory.basis, state):
+    if same and not _moved(memory.basis, state, stock):
         if memory.qualities == _qualities(state):
             return memory, None
         return _tell_again(memory, current, state, plan)
-    proposal = _propose(situation, state, plan)
+    proposal = _propose(situation, state, plan, stock)
     if _differs(proposal, current, plan):
         return _issue(memory, proposal, situation, state, plan, at)
     memory = replace(memory, situation=situation, basis=proposal.basis)
@@ -113,13 +133,14 @@ def reconsider(
     return _tell_again(replace(memory, reasons=proposal.reasons), current, state, plan)
 
 
-def _moved(basis: Basis | None, state: SumpState) -> bool:
-    """Whether volume [L] or concentration [1] changed so much that the dose may change."""
+def _moved(basis: Basis | None, state: SumpState, stock: Mapping[str, float]) -> bool:
+    """Whether volume, concentration or stock changed so much that the dose may change. [L], [1]"""
     volume, strength = state.volume, state.concentration
     if basis is None or volume is None or strength is None:
         return False
     return (
-        abs(volume.value - basis.volume.value) > basis.give_volume
+        basis.stock != tuple(sorted(stock.items()))
+        or abs(volume.value - basis.volume.value) > basis.give_volume
         or abs(strength.value - basis.concentration.value) > basis.give_concentration
         or volume.sd > MATERIAL_SPREAD * basis.volume.sd
         or strength.sd > MATERIAL_SPREAD * basis.concentration.sd
@@ -132,7 +153,9 @@ def _qualities(state: SumpState) -> tuple[Quality, Quality]:
     return get(Signal.LEVEL, Quality.ABSENT), get(Signal.BRIX, Quality.ABSENT)
 
 
-def _propose(situation: Situation, state: SumpState, plan: SumpPlan) -> _Proposal:
+def _propose(
+    situation: Situation, state: SumpState, plan: SumpPlan, stock: Mapping[str, float]
+) -> _Proposal:
     """Work out what to advise. Volumes in [L]."""
     volume, strength = state.volume, state.concentration
     if situation in CHECKS:
@@ -140,22 +163,25 @@ def _propose(situation: Situation, state: SumpState, plan: SumpPlan) -> _Proposa
             kind="check", reasons=for_situation(situation, state, plan), cautions=CHECK
         )
     if situation is Situation.EMPTY:
-        return _from_dose(plan_charge(plan), None, for_pouring(situation, state, plan))
+        return _from_dose(plan_charge(plan, stock=stock), None, state, plan, situation)
     if situation is Situation.POUR and volume is not None and strength is not None:
-        dose = plan_top_up(volume, strength, state.correlation, plan)
+        dose = plan_top_up(volume, strength, state.correlation, plan, stock=stock)
         basis = Basis(
             volume=volume,
             concentration=strength,
             give_volume=max(volume_tolerance(plan), MATERIAL_SDS * volume.sd),
             give_concentration=max(target_tolerance(plan), MATERIAL_SDS * strength.sd),
+            stock=tuple(sorted(stock.items())),
         )
-        return _from_dose(dose, basis, for_pouring(situation, state, plan))
+        return _from_dose(dose, basis, state, plan, situation)
     return _Proposal(kind="none", reasons=for_situation(situation, state, plan))
 
 
-def _from_dose(dose: DosePlan, basis: Basis | None, decided: tuple[str, ...]) -> _Proposal:
-    """Propose what a dose says, after what decided that there has to be one. [L]"""
-    why = decided + dose.why
+def _from_dose(
+    dose: DosePlan, basis: Basis | None, state: SumpState, plan: SumpPlan, situation: Situation
+) -> _Proposal:
+    """Propose what a dose says, after what decided that there has to be one, and its cost. [L]"""
+    why = for_pouring(situation, state, plan) + dose.why + _costs(dose, state, plan)
     if dose.kind == "none":
         return _Proposal(kind="none", reasons=why, basis=basis)
     return _Proposal(
@@ -168,6 +194,23 @@ def _from_dose(dose: DosePlan, basis: Basis | None, decided: tuple[str, ...]) ->
         cautions=dose.cautions,
         basis=basis,
     )
+
+
+def _costs(dose: DosePlan, state: SumpState, plan: SumpPlan) -> tuple[str, ...]:
+    """Say what a dose costs, and an exchange beside waiting. Volumes in [L]."""
+    said = costs.for_dose(dose.mix, dose.drain, plan.fluid)
+    volume, strength = state.volume, state.concentration
+    if dose.kind == "exchange" and dose.mix is not None and volume is not None:
+        if strength is None:
+            return said
+        wait = costs.waiting(volume, strength, state.losses, plan.fluid)
+        return said + costs.for_exchange(dose.mix, dose.drain, wait, plan.fluid)
+    if dose.exchange is None:
+        return said
+    drain, mix = dose.exchange
+    after = dose.after
+    wait = costs.waiting(after.volume, after.concentration, state.losses, plan.fluid)
+    return said + costs.for_exchange(mix, drain, wait, plan.fluid)
 
 
 def _differs(proposal: _Proposal, current: Advice, plan: SumpPlan) -> bool:

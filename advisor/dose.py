@@ -5,8 +5,10 @@ sump's plan, and its answer is turned into a plan that people can carry out. The
 when the first dose is computed, so that importing this module costs nothing.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from math import erf, inf, sqrt
+from types import MappingProxyType
 
 from advisor import cautions, reasons
 from advisor.effects import AdviceKind, After, Batch, Mix
@@ -16,8 +18,18 @@ from advisor.optimum import best, reaches_band
 from advisor.plan import SumpPlan
 from advisor.pouring import FOR_BAND, NEVER, Choice, Task
 from advisor.program import SolverError
-from advisor.vessels import least_dose, marks, ways_to_charge, ways_to_dose, ways_to_pour
+from advisor.vessels import (
+    concentrate_left,
+    least_dose,
+    marks,
+    ways_to_charge,
+    ways_to_dose,
+    ways_to_pour,
+)
 from advisor.words import Estimate
+
+EVERYTHING: Mapping[str, float] = MappingProxyType({})
+"""Stock of a plant whose supplies nobody counts."""
 
 TELLABLE_BRIX = 0.1
 """What a handheld refractometer tells apart. [°Brix]"""
@@ -35,6 +47,8 @@ class DosePlan:
     after: After
     why: tuple[str, ...]
     cautions: tuple[str, ...]
+    exchange: tuple[float, Mix] | None = None
+    """What would have to be drained [L] and added to reach a target that this misses."""
 
 
 def plan_top_up(
@@ -43,7 +57,7 @@ def plan_top_up(
     correlation: float,
     sump: SumpPlan,
     *,
-    stock: float = inf,
+    stock: Mapping[str, float] = EVERYTHING,
 ) -> DosePlan:
     """Plan the top-up of a sump, or the exchange where no top-up leads into the band.
 
@@ -57,8 +71,8 @@ def plan_top_up(
         Of the errors of the two, -1 to 1.
     sump : SumpPlan
         Tank, levels, fluid, vessels.
-    stock : float
-        Concentrate at hand. [L]
+    stock : mapping
+        What is left of each supply, by its id; one that is not named has no end. [L]
 
     Raises
     ------
@@ -68,25 +82,25 @@ def plan_top_up(
     _require_state(volume, concentration)
     task = task_for(volume, concentration, correlation, sump, stock=stock)
     try:
-        choice = best(_by_station(_drained_if_that_helps(task, sump), sump))
+        choice = best(_by_station(_drained_if_that_helps(task, sump, stock), sump))
     except SolverError as trouble:
         return _nothing(task, (f"No mix could be computed: {trouble}.",))
     return _plan(task, choice, sump)
 
 
-def plan_charge(sump: SumpPlan, *, stock: float = inf) -> DosePlan:
+def plan_charge(sump: SumpPlan, *, stock: Mapping[str, float] = EVERYTHING) -> DosePlan:
     """Plan the filling of an empty sump up to its target level at its target concentration.
 
     Parameters
     ----------
     sump : SumpPlan
         Tank, levels, fluid, vessels.
-    stock : float
-        Concentrate at hand. [L]
+    stock : mapping
+        What is left of each supply, by its id; one that is not named has no end. [L]
     """
     empty = Estimate(0.0, 0.0)
     task = task_for(empty, empty, 0.0, sump, stock=stock)
-    task = replace(task, ways=ways_to_charge(sump, task.wanted))
+    task = replace(task, ways=ways_to_charge(sump, task.wanted, stock))
     try:
         choice = best(task)
     except SolverError as trouble:
@@ -101,7 +115,7 @@ def task_for(
     correlation: float,
     sump: SumpPlan,
     *,
-    stock: float = inf,
+    stock: Mapping[str, float] = EVERYTHING,
 ) -> Task:
     """Write the task of a sump. Volumes in [L], concentrations in [1]."""
     fluid, levels = sump.fluid, sump.levels
@@ -121,11 +135,12 @@ def task_for(
         band=(fluid.band_low, fluid.band_high),
         weakest=fluid.weak_mix,
         strongest=fluid.premix_max,
-        stock=stock,
+        stock=concentrate_left(sump, stock),
         ways=ways_to_pour(
             sump,
             cap - min(volume.value, cap),
             _ideal_strength(volume.value, concentration.value, wanted, sump),
+            stock,
         ),
         volume_tolerance=volume_tolerance(sump),
         target_tolerance=target_tolerance(sump),
@@ -215,11 +230,11 @@ def _require_state(volume: Estimate, concentration: Estimate) -> None:
         raise AdvisorError("concentration", concentration, "0 up to 1, with an sd of 0 or more")
 
 
-def _drained_if_that_helps(task: Task, sump: SumpPlan) -> Task:
+def _drained_if_that_helps(task: Task, sump: SumpPlan, stock: Mapping[str, float]) -> Task:
     """Allow draining where the band [1] can be reached with it, and not without."""
     if reaches_band(task):
         return task
-    drained = _with_draining(task, sump)
+    drained = _with_draining(task, sump, stock)
     return drained if reaches_band(drained) else task
 
 
@@ -230,13 +245,13 @@ def _by_station(task: Task, sump: SumpPlan) -> Task:
     return replace(task, ways=ways_to_dose(sump))
 
 
-def _with_draining(task: Task, sump: SumpPlan) -> Task:
+def _with_draining(task: Task, sump: SumpPlan, stock: Mapping[str, float]) -> Task:
     """Allow draining, with ways that can fill what an exchange drains. [L]"""
     strength, target = task.concentration.value, task.target
     fresh = task.weakest if strength > target else task.strongest
     share = min((strength - target) / (strength - fresh) * 1.2, 1.0) if strength != fresh else 1.0
     room = task.cap - min(task.volume.value, task.cap) + share * task.volume.value
-    return replace(task, drain=FOR_BAND, ways=ways_to_pour(sump, room, fresh))
+    return replace(task, drain=FOR_BAND, ways=ways_to_pour(sump, room, fresh, stock))
 
 
 def _plan(task: Task, choice: Choice, sump: SumpPlan) -> DosePlan:
@@ -254,10 +269,22 @@ def _plan(task: Task, choice: Choice, sump: SumpPlan) -> DosePlan:
         after=after,
         why=reasons.for_plan(task, choice, after, confidence, sump),
         cautions=cautions.EXCHANGE if kind == "exchange" else cautions.TOP_UP,
+        exchange=reasons.exchange_instead(task, after.concentration.value)
+        if kind == "top-up"
+        else None,
     )
 
 
 def _nothing(task: Task, why: tuple[str, ...]) -> DosePlan:
     """Leave the sump as it is. [L]"""
     after = After(volume=task.volume, concentration=task.concentration)
-    return DosePlan(kind="none", mix=None, batches=(), drain=0.0, after=after, why=why, cautions=())
+    return DosePlan(
+        kind="none",
+        mix=None,
+        batches=(),
+        drain=0.0,
+        after=after,
+        why=why,
+        cautions=(),
+        exchange=reasons.exchange_instead(task, after.concentration.value),
+    )

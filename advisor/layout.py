@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from math import sqrt
+from math import inf, sqrt
 
 from advisor.pouring import NEVER, Task, Way, strengths_of
 from advisor.program import Program
@@ -157,11 +157,28 @@ def _add_safety(layout: Layout) -> None:
     task, program = layout.task, layout.program
     step = task.drain_step or 1.0
     _hold(layout, 1.0, 0.0, task.cap)
-    program.row({c: k for group in layout.groups for c, _, k in group.terms()}, upper=task.stock)
+    _add_stock(layout)
     program.row({layout.drain: step, layout.drains: -task.volume.value}, upper=0.0)
     program.row({layout.drain: step}, lower=task.least_drain)
     terms, constant = _after(layout, 1.0, 0.0)
     program.row({**terms, layout.drains: -task.floor}, lower=-constant)
+
+
+def _add_stock(layout: Layout) -> None:
+    """Hold concentrate to what the drums hold [L], and each premix to what is left of it."""
+    drawn: dict[int, float] = {}
+    premix: dict[str, tuple[float, dict[int, float]]] = {}
+    for group in layout.groups:
+        way = group.way
+        if not way.takes_premix:
+            drawn.update({column: k for column, _, k in group.terms()})
+        elif group.second is not None and way.left < inf:
+            _, terms = premix.setdefault(way.supply, (way.left, {}))
+            terms[group.second] = group.count * (way.marks[1] or 1.0)
+    if layout.task.stock < inf:
+        layout.program.row(drawn, upper=layout.task.stock)
+    for left, terms in premix.values():
+        layout.program.row(terms, upper=left)
 
 
 def _add_wishes(layout: Layout) -> None:

@@ -39,7 +39,7 @@ from math import ceil, inf
 
 from advisor.effects import Batch
 from advisor.layout import Layout, lay_out
-from advisor.pouring import ALWAYS, Choice, Task, strengths_of
+from advisor.pouring import ALWAYS, Choice, Task, out_of_drums, out_of_premix, strengths_of
 from advisor.program import SLACK, Program, SolverError
 
 BATCH, DIFFERENT, ODD = 7.0, 3.0, 1.0
@@ -205,9 +205,10 @@ def _read(layout: Layout, values: list[float]) -> Choice:
 
 def _require_safe(task: Task, choice: Choice) -> None:
     """Refuse a plan that breaks a hard limit by more than rounding."""
-    mix = choice.mix
-    after = task.volume.value - choice.drain + mix.volume
-    broken = after > task.cap + _FINE or mix.concentrate > task.stock + _FINE
+    after = task.volume.value - choice.drain + choice.mix.volume
+    left = {way.supply: way.left for way in choice.ways}
+    broken = after > task.cap + _FINE or out_of_drums(choice) > task.stock + _FINE
+    broken = broken or any(v > left[s] + _FINE for s, v in out_of_premix(choice).items())
     broken = broken or (choice.drain > 0.0 and after < task.floor - _FINE)
     for way, batch in zip(choice.ways, choice.batches, strict=True):
         total = batch.water + batch.concentrate

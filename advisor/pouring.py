@@ -35,6 +35,13 @@ class Way:
     """Where a premix comes from, or the first of the two; empty: water line and drum."""
     part: int = 0
     """Ways of one part exclude each other: a strong mix, and what fills up the rest."""
+    left: float = inf
+    """Of the premix that it takes, at hand. [L]"""
+
+    @property
+    def takes_premix(self) -> bool:
+        """Whether its concentrate comes out of a premix, and not out of the drums."""
+        return self.strengths[1] is not None and self.strengths[1] < 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +62,7 @@ class Task:
     strongest: float = 1.0
     """Of every batch. [1]"""
     stock: float = inf
-    """Concentrate at hand. [L]"""
+    """Concentrate at hand in drums; a premix has a stock of its own. [L]"""
     ways: tuple[Way, ...]
     volume_tolerance: float = 0.0
     """[L]"""
@@ -86,6 +93,22 @@ class Choice:
             sum(batch.count * batch.water for batch in self.batches),
             sum(batch.count * batch.concentrate for batch in self.batches),
         )
+
+
+def out_of_drums(choice: Choice) -> float:
+    """Concentrate that a choice takes out of drums. [L]"""
+    chosen = zip(choice.ways, choice.batches, strict=True)
+    return sum(b.count * b.concentrate for way, b in chosen if not way.takes_premix)
+
+
+def out_of_premix(choice: Choice) -> dict[str, float]:
+    """How much of each premix a choice takes. [L]"""
+    taken: dict[str, float] = {}
+    for way, batch in zip(choice.ways, choice.batches, strict=True):
+        if way.takes_premix:
+            premix = batch.count * ingredients(way, batch)[1]
+            taken[way.supply] = taken.get(way.supply, 0.0) + premix
+    return taken
 
 
 def strengths_of(task: Task, way: Way) -> tuple[float, float]:

@@ -110,6 +110,12 @@ def _reading(task: Task, after: After, confidence: float, sump: SumpPlan) -> str
 
 def _off_target(task: Task, strength: float, say: Callable[[float], str]) -> str:
     """Say that the target is not reached, and what an exchange would take. [L]"""
+    missing = _missing(task)
+    if task.stock < missing and strength < task.target:
+        return (
+            f"Only {say(task.stock)} of concentrate are at hand, {say(missing)} would be needed: "
+            f"the best is {percent(strength)}, too lean."
+        )
     if _only_marks_forbid(task):
         return f"Measured in whole marks the closest to the target is {percent(strength)}."
     strong = strength > task.target
@@ -123,7 +129,7 @@ def _off_target(task: Task, strength: float, say: Callable[[float], str]) -> str
             f"{said} No mix {'weaker' if strong else 'stronger'} than {percent(fresh)} may be made."
         )
     exchange = exchange_for(task, strength)
-    if exchange is None:  # the stock or the vessels forbid it, not the strengths
+    if exchange is None:
         return said
     drain, mix = exchange
     return (
@@ -143,14 +149,30 @@ def exchange_for(task: Task, strength: float) -> tuple[float, Mix] | None:
         drain, add = exchange_to(now, task.concentration.value, wanted, task.target, fresh)
     except AdvisorError:
         return None
-    return drain, mix_of(add, fresh)
+    mix = mix_of(add, fresh)
+    return None if mix.concentrate > task.stock else (drain, mix)
+
+
+def exchange_instead(task: Task, strength: float) -> tuple[float, Mix] | None:
+    """What to drain, and to fill in, where adding cannot reach the target at all.
+
+    `strength` [1] is what the best top-up leads to. `None` where that is good enough, where only
+    marks or stock stand in the way, or where no exchange leads there.
+    """
+    if abs(strength - task.target) <= task.target_tolerance + 1e-9 or _only_marks_forbid(task):
+        return None
+    return exchange_for(task, strength)
 
 
 def _only_marks_forbid(task: Task) -> bool:
     """Whether the volume wanted [L] could have the target, if any amount could be measured."""
     room = task.wanted - task.volume.value
-    missing = task.target * task.wanted - task.concentration.value * task.volume.value
-    return room > 0.0 and task.weakest * room <= missing <= task.strongest * room
+    return room > 0.0 and task.weakest * room <= _missing(task) <= task.strongest * room
+
+
+def _missing(task: Task) -> float:
+    """Concentrate that the volume wanted has at the target, and the sump has not. [L]"""
+    return task.target * task.wanted - task.concentration.value * task.volume.value
 
 
 def _rounding(task: Task, choice: Choice, after: After) -> list[str]:

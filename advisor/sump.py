@@ -83,6 +83,8 @@ class Outside:
     outage: Outage | None = None
     since: Instant | None = None
     """When the agent began to listen; `None`: nobody knows. [ms]"""
+    stock: Mapping[str, float] = field(default_factory=dict)
+    """What is left of each supply, by its id; those not named nobody counts. [L]"""
 
 
 NOTHING_OUTSIDE = Outside()
@@ -127,7 +129,9 @@ def judge(
     effects.extend(PublishEvent(event) for event in news)
     if occasion is not Occasion.TIMER or stale != standing.stale:
         effects.append(PublishState(state))
-    memory, new_advice = reconsider(standing.advice, state, plan, max(state.at, now))
+    memory, new_advice = reconsider(
+        standing.advice, state, plan, max(state.at, now), stock=outside.stock
+    )
     if new_advice is not None:
         effects.append(PublishAdvice(new_advice))
     station, orders = _dosed(standing, state, plan, memory, now, outside.since)

@@ -1,6 +1,6 @@
 """What people pour from, as ways of making a mix."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from math import ceil, inf
 
@@ -76,7 +76,17 @@ def ways_to_dose(sump: SumpPlan) -> tuple[Way, ...]:
     return (replace(_of_any_size(""), marks=(step, step), unit=step, fill=fill),)
 
 
-def ways_to_pour(sump: SumpPlan, room: float, ideal: float) -> tuple[Way, ...]:
+def concentrate_left(sump: SumpPlan, stock: Mapping[str, float]) -> float:
+    """Concentrate that the sump's drums hold; infinite where one of them is not counted. [L]"""
+    drums = [supply.id for supply in sump.supplies if supply.kind == "drum"]
+    if not drums or any(drum not in stock for drum in drums):
+        return inf
+    return sum(stock[drum] for drum in drums)
+
+
+def ways_to_pour(
+    sump: SumpPlan, room: float, ideal: float, stock: Mapping[str, float]
+) -> tuple[Way, ...]:
     """Ways of making a mix that fills at most `room`.
 
     Parameters
@@ -88,21 +98,29 @@ def ways_to_pour(sump: SumpPlan, room: float, ideal: float) -> tuple[Way, ...]:
         For all batches together. [L]
     ideal : float
         Strength that would be right: of a proportioner's settings those around it are tried. [1]
+    stock : mapping
+        What is left of each supply, by its id. [L]
     """
-    ways = [way for kind in _kinds(sump, ideal) for way in _in_vessels(sump, room, kind)]
+    kinds = [
+        replace(kind, left=stock[kind.supply]) if kind.supply in stock else kind
+        for kind in _kinds(sump, ideal)
+    ]
+    ways = [way for kind in kinds for way in _in_vessels(sump, room, kind)]
     carried = tuple(way for way in ways if way.most <= MANY)
-    return carried or tuple(replace(kind, marks=marks(sump)) for kind in _kinds(sump, ideal))
+    return carried or tuple(replace(kind, marks=marks(sump)) for kind in kinds)
 
 
-def ways_to_charge(sump: SumpPlan, volume: float) -> tuple[Way, ...]:
+def ways_to_charge(sump: SumpPlan, volume: float, stock: Mapping[str, float]) -> tuple[Way, ...]:
     """Ways of filling an empty sump with `volume` [L]: strong mix in batches, then the rest.
+
+    `stock` is what is left of each supply, by its id. [L]
 
     The rest is water straight from the line, or weak mix for a fluid that needs it.
     """
     fluid = sump.fluid
     coarse, fine = marks(sump)
     share = (fluid.target - fluid.weak_mix) / max(fluid.premix_max - fluid.weak_mix, 1e-9)
-    strong = ways_to_pour(sump, min(share * 1.2, 1.0) * volume, fluid.target)
+    strong = ways_to_pour(sump, min(share * 1.2, 1.0) * volume, fluid.target, stock)
     weak = (fluid.weak_mix, min(1.5 * fluid.weak_mix, fluid.premix_max))
     second = 1.0 if fluid.weak_mix > 0.0 else None
     rest = Way(

@@ -352,7 +352,8 @@ class Pipeline:
         if desk.outdated_from is not None:
             self._rebuild(desk, desk.outdated_from)
             occasion = Occasion.EVENT
-        effects = desk.judge(at, self._now, self._since, occasion, self._office.outage)
+        office = self._office
+        effects = desk.judge(at, self._now, self._since, occasion, office.outage, office.stock)
         self._emit(desk.plan.id, effects)
         self._touched[desk.plan.id] = desk
         if desk.pending is None:

@@ -4,6 +4,7 @@ import logging
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
+from types import MappingProxyType
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -37,6 +38,7 @@ CHECKPOINT_READINGS = 500
 """A belief is large: it is kept once so much evidence has come in since the last one that folding
 it again would take a moment, or half a day has passed. [1]"""
 FOREVER: Instant = 2**62
+NO_STOCK: Mapping[str, float] = MappingProxyType({})
 LOG = logging.getLogger("millpond.alarms")
 
 
@@ -122,11 +124,12 @@ class SumpDesk:
         since: Instant | None,
         occasion: Occasion,
         outage: Outage | None = None,
+        stock: Mapping[str, float] = NO_STOCK,
     ) -> tuple[Effect, ...]:
         """Judge the sump as it is at `at`, or at the newest moment it was judged for. [ms]
 
         `since` is when the agent began to listen: a signal's silence counts from there. `outage` is
-        what silences its signals from outside.
+        what silences its signals from outside, `stock` what is left of each supply. [L]
         """
         self.told = at if self.told is None else max(at, self.told)
         self.judged_at = now
@@ -135,7 +138,7 @@ class SumpDesk:
             heard = {signal: max(seen, since) for signal, seen in state.last_seen.items()}
             state = replace(state, last_seen=heard)
         state = self._missing(state)
-        outside = Outside(findings=self.found, outage=outage, since=since)
+        outside = Outside(findings=self.found, outage=outage, since=since, stock=stock)
         self.state, self.found = state, ()
         self.standing, effects = sump.judge(
             self.standing, state, self.plan, now=now, occasion=occasion, outside=outside

@@ -64,6 +64,11 @@ class AlarmOffice:
         """What silences the sumps' signals at the moment."""
         return self._desk.outage
 
+    @property
+    def stock(self) -> dict[str, float]:
+        """What is left of each supply whose stock was reported, by its id. [L]"""
+        return self._desk.stock
+
     # --- what happens ----------------------------------------------------------------------------
 
     def found_standing(self, told: Iterable[Told]) -> None:

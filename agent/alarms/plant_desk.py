@@ -54,6 +54,8 @@ class PlantDesk:
         self._board = AlarmBoard()
         self.outage: Outage | None = None
         """What silences the signals of the sumps at the moment."""
+        self.stock: dict[str, float] = {}
+        """What is left of each supply whose stock was reported, by its id. [L]"""
 
     # --- what the evidence changes ---------------------------------------------------------------
 
@@ -93,6 +95,7 @@ class PlantDesk:
         if known is not None and report.at < known.at:
             return []
         self._stock[report.supply] = report
+        self.stock[report.supply] = report.volume
         return self._look_at(report.supply, now)
 
     def _look_at(self, name: str, now: Instant) -> list[Told]:
@@ -138,6 +141,7 @@ class PlantDesk:
         self._board = kept.board
         self._boards = dict(kept.supplies)
         self._stock = dict(kept.stock)
+        self.stock = {name: report.volume for name, report in kept.stock.items()}
 
 
 def _of_stock(
