@@ -38,9 +38,9 @@ class Gauge:
                 heavy = density(celsius) * (1.0 - _LIGHTER * self._strength)
                 return plain / (heavy * GRAVITY * 1e-3)
 
-    def gap(self, value: float) -> float:
-        """Air gap of a reading; 0 where the sensor is of another kind. [mm]"""
-        return value * self._unit if self._level.kind == "air-gap" else 0.0
+    def gap(self, depth: float) -> float:
+        """Air gap over a depth; 0 where the sensor is of another kind. [mm]"""
+        return (self._level.mount_mm or 0.0) - depth if self._level.kind == "air-gap" else 0.0
 
 
 def at_20(value: float, celsius: float) -> float:

@@ -1,12 +1,12 @@
 r"""What the yardstick expects each instrument to read, and how it learns from what it read.
 
-A level is compared as the volume that it has in the drawing, so that the shape of the tank costs
-no accuracy:
+A level is compared as a depth, with the drawing turned round about the depth that is expected (and
+not the one that is read: a slope that goes with the reading's noise would lead the filter astray):
 
-.. math:: y = \frac{(V + O - H(1+\eta))\,\varepsilon(T)}{1+\alpha} + A\,\Delta z
+.. math:: z = h\left(\frac{(V + O - H(1+\eta))\,\varepsilon(T)}{1+\alpha}\right) + \Delta z
 
-H is the holdup at that moment, :math:`\varepsilon` the swelling from 20 °C, A the drawn surface and
-:math:`\Delta z` all that the sensor is off by. A refractometer reads
+h is the depth by the drawing, H the holdup at that moment, :math:`\varepsilon` the swelling from
+20 °C and :math:`\Delta z` all that the sensor is off by. A refractometer reads
 
 .. math:: B = \frac{100\,c}{f(1+\varphi)} + \sigma b_w + \beta\frac{100\,O}{V} + \Delta B
 
@@ -27,7 +27,8 @@ from simulators.tank import Tank
 from simulators.water import expansion
 
 _FOAM_FALLS = 4 * MINUTE
-_LEVEL = (p.V, p.OIL, p.HOLDUP, p.AREA, p.FOAM, p.WAVES, p.WANDER, p.WARM, p.ZERO, p.AIR)
+_SURFACE = (p.V, p.OIL, p.HOLDUP, p.AREA)
+_LEVEL = (*_SURFACE, p.FOAM, p.WAVES, p.WANDER, p.WARM, p.ZERO, p.AIR)
 _HAND = (p.V, p.C, p.OIL, p.FACTOR, p.FRESH)
 _INLINE = (*_HAND, p.FILM, p.BRIX_ZERO, p.KELVIN, p.BRIX_WANDER, p.BRIX_WARM)
 _HAND_SD = {"refractometer": 0.15, "titration": 0.2, "dipstick": 2.5, "tramp-oil": 0.3}
@@ -68,52 +69,45 @@ class Eye:
             self._stirred *= max(0.0, 1.0 - (sight.at - self._at) / _FOAM_FALLS)
         self._at = sight.at
 
-    def drawn(self, value: float, *, running: bool) -> float:
-        """Volume that a level reading has in the drawing, its known errors taken off. [L]"""
+    def depth(self, value: float, *, running: bool) -> float:
+        """Depth that a level reading means, its known errors taken off. [mm]"""
         level, gauge = self._level, self._gauge
         if level is None or gauge is None:
             return 0.0
         known = level.foam_mm * self._stirred + (level.tilt_mm if running else 0.0)
-        return self._tank.volume(gauge.depth(value, self.celsius) - known)
+        return gauge.depth(value, self.celsius) - known
 
-    def level_row(
-        self, belief: Gaussian, value: float, sight: Sight
-    ) -> tuple[Vector, float, float]:
-        """Weights, what is expected [L], and the variance of the reading's own noise [L²]."""
-        mean, level, gauge = belief.mean, self._level, self._gauge
+    def surface_row(self, belief: Gaussian, sight: Sight) -> tuple[Vector, float]:
+        """Weights of what the fluid's surface depends on, and where it is expected. [mm]"""
+        mean = belief.mean
         swell = expansion(self.celsius) / (1.0 + mean[p.AREA])
         inside = mean[p.V] + mean[p.OIL] - sight.holdup * (1.0 + mean[p.HOLDUP])
-        surface = self._tank.area(gauge.depth(value, self.celsius) if gauge is not None else 0.0)
-        gap = gauge.gap(value) * (self.air - 20.0) if gauge is not None else 0.0
+        expected = self._tank.depth(inside * swell)
+        slope = swell / self._tank.area(expected)
+        less = -inside * slope / (1.0 + mean[p.AREA])
+        return np.array((slope, slope, -sight.holdup * slope, less)), expected
+
+    def level_row(self, belief: Gaussian, sight: Sight) -> tuple[Vector, float]:
+        """Weights of all that a level reading depends on, and what is expected. [mm]"""
+        surface, expected = self.surface_row(belief, sight)
+        gap = self._gauge.gap(expected) * (self.air - 20.0) if self._gauge is not None else 0.0
         waves = 1.0 if sight.running else 0.0
-        lengths = np.array((self._stirred, waves, 1.0, 1.0, 1.0, gap)) * surface
-        weights = np.concatenate(
-            (
-                (
-                    swell,
-                    swell,
-                    -sight.holdup * swell,
-                    -inside * swell / (1.0 + mean[p.AREA]),
-                ),
-                lengths,
-            )
-        )
-        expected = inside * swell + float(lengths @ mean[list(_LEVEL[4:])])
-        sd = level.sd_mm if level is not None else 0.0
-        return weights, expected, (sd * sd + self._step**2 / 12.0) * surface**2
+        own = np.array((self._stirred, waves, 1.0, 1.0, 1.0, gap))
+        expected += float(own @ belief.mean[list(_LEVEL[len(_SURFACE) :])])
+        return np.concatenate((surface, own)), expected
 
     def see_level(self, belief: Gaussian, sight: Sight) -> float | None:
         """Take in a level, or give how far off a spoilt one is, in sd's of what was to be read."""
-        value = sight.values["level"]
+        weights, expected = self.level_row(belief, sight)
+        seen = self.depth(sight.values["level"], running=sight.running)
+        sd = self._level.sd_mm if self._level is not None else 0.0
+        noise = sd * sd + self._step**2 / 12.0
         spoilt = sight.spoilt.get("level")
-        fit = value if spoilt is None else spoilt
-        weights, expected, noise = self.level_row(belief, fit, sight)
-        seen = self.drawn(value, running=sight.running)
         if spoilt is None:
             belief.observe(_LEVEL, weights, seen - expected, noise)
             return None
         _, variance = belief.toward(_LEVEL, weights)
-        return abs(seen - self.drawn(spoilt, running=sight.running)) / math.sqrt(variance + noise)
+        return abs(seen - self.depth(spoilt, running=sight.running)) / math.sqrt(variance + noise)
 
     # --- refractometers --------------------------------------------------------------------------
 
@@ -178,11 +172,6 @@ class Eye:
             belief.observe((p.V, p.OIL), weights, check.value - share, noise)
 
     def _dip(self, belief: Gaussian, check: Check, sight: Sight, noise: float) -> None:
-        """Take in a depth by dipstick: the level's equation without the sensor's errors."""
-        weights, _, _ = self.level_row(belief, 0.0, sight)
-        mean = belief.mean
-        swell = expansion(self.celsius) / (1.0 + mean[p.AREA])
-        inside = mean[p.V] + mean[p.OIL] - sight.holdup * (1.0 + mean[p.HOLDUP])
-        surface = self._tank.area(check.value)
-        seen = self._tank.volume(check.value)
-        belief.observe(_LEVEL[:4], weights[:4], seen - inside * swell, noise * surface**2)
+        """Take in a depth by dipstick: the surface without a sensor's errors."""
+        weights, expected = self.surface_row(belief, sight)
+        belief.observe(_SURFACE, weights, check.value - expected, noise)
