@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from typing import BinaryIO
 
+from advisor.words import HOUR, Instant
 from agent.arrival import Arrival, Tick
 from agent.pipeline import Pipeline
 from agent.plant.plant import Plant
@@ -10,7 +11,8 @@ from agent.recording import line_of
 from agent.store.ledger import Ledger
 
 COMMIT_EVERY = 1000
-"""Lines between two transactions: nothing waits for an acknowledgement here."""
+"""Lines between two transactions: nothing waits for an acknowledgement here. Housekeeping, hourly
+in the live agent, runs at the first of them in each hour of the recording."""
 
 
 def replay(
@@ -38,6 +40,7 @@ def replay(
         As it stands at the end, everything committed to `ledger`.
     """
     pipeline = Pipeline(plant, ledger)
+    housekept: Instant = 0
     for number, item in enumerate(items, start=1):
         pipeline.take(item)
         if pipeline.published:
@@ -47,6 +50,9 @@ def replay(
             out.flush()
         if number % COMMIT_EVERY == 0:
             ledger.commit(pipeline.seal())
+            if item.at >= housekept + HOUR:
+                housekept = item.at
+                ledger.housekeep()
     ledger.commit(pipeline.seal())
     out.flush()
     return pipeline

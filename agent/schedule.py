@@ -26,7 +26,7 @@ class Schedule:
     Parameters
     ----------
     tick : callable, optional
-        Called at each whole minute; `None` where something else moves the clock.
+        Called every ten seconds; `None` where something else moves the clock.
     housekeep : callable
         Called every hour.
     """
@@ -42,7 +42,7 @@ class Schedule:
             self._on_trouble, EVENT_JOB_MISSED | EVENT_JOB_MAX_INSTANCES | EVENT_JOB_ERROR
         )
         if tick is not None:
-            self._scheduler.add_job(tick, "cron", minute="*", id="tick")
+            self._scheduler.add_job(tick, "cron", second="*/10", id="tick")
         self._scheduler.add_job(housekeep, "interval", hours=1, id="housekeeping")
 
     def start(self) -> None:

@@ -13,6 +13,12 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
             "accelerated time, each a process of its own, and show a live table. Ctrl-C ends all "
             "of it; nothing is left behind."
         ),
+        epilog=(
+            "examples:\n"
+            "  millpond demo\n"
+            "  millpond demo --speed 600 --seconds 60    ten minutes a second, for a minute"
+        ),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument(
         "--speed",

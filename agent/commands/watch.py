@@ -12,6 +12,8 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
             "Listen to what the agent publishes and show each sump's volume, concentration, "
             "losses, what to do now, and alarms. It only listens; Ctrl-C ends it."
         ),
+        epilog="example:\n  millpond watch north.toml",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("plant", metavar="PLANT.toml", help="the plant file")
     parser.set_defaults(run=run)
