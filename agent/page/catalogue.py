@@ -43,9 +43,9 @@ class Catalogue:
         text = self.texts[key]
         return text.format_map(values) if values else text
 
-    def has(self, key: str) -> bool:
-        """Whether there is such a text."""
-        return key in self.texts
+    def named(self, kind: str, name: str) -> str:
+        """What people call a thing that a message names; of an unknown one, its own name."""
+        return self.texts.get(f"{kind}.{name}", name)
 
 
 @cache
