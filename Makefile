@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check bench schemas lock clean
+.PHONY: help demo test check bench score schemas lock clean
 
 help:  ## list these commands
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-8s %s\n", $$1, $$2 }' Makefile
@@ -27,6 +27,9 @@ check: $(VENV)/ready-to-test  ## lint, types, docstrings, import contracts, gene
 
 bench: $(VENV)/ready-to-test  ## measure: ratios within one run, and sizes
 	$(BIN)/python -m tests.bench
+
+score: $(VENV)/ready-to-run  ## set the agent against truth and yardstick in all scenarios (hours; SEEDS=10 JOBS=2)
+	@$(BIN)/millpond-sim score --seeds $(or $(SEEDS),10) --jobs $(or $(JOBS),2)
 
 schemas: $(VENV)/ready-to-test  ## write the generated files of config/ anew
 	$(BIN)/python -m agent.messages.schemas

@@ -66,7 +66,7 @@ class Yardstick:
         self._warmth, self._hall = assumed(witness), hall(witness)
         self._zero = (0.5 * offsets.sludge, offsets.zero**2 + 0.25 * offsets.sludge**2)
         self.belief = _prior(witness, offsets, rates, self._motion)
-        self._at = witness.begin
+        self._at = self._looked = witness.begin
         self._hours = 0
         self._newest: Happening | None = None
         self._before_burst: list[tuple[float, float]] | None = None
@@ -114,7 +114,8 @@ class Yardstick:
 
     def _see(self, sight: Sight, account: Account) -> None:
         """Take in all that was read at one moment, after what was poured before it."""
-        before, eye = self._at, self._eye
+        before, eye = self._looked, self._eye
+        self._looked = sight.at
         self._feel(sight)
         self._burst(before, sight.at)
         self._move(sight.at, running=sight.running)
