@@ -92,12 +92,12 @@ class Case:
     volume: Estimate
     concentration: Estimate
     correlation: float
-    stock: float
+    stock: dict[str, float]
 
 
 cases = st.builds(
     lambda sump, share, sd, strength, correlation, stock: Case(
-        sump=sump,
+        sump=replace(sump, supplies=(DRUM,)),
         volume=Estimate(share * volume_at(sump.tank, sump.levels.brim), sd),
         concentration=Estimate(*strength),
         correlation=correlation,
@@ -108,7 +108,7 @@ cases = st.builds(
     st.floats(0.0, 6.0),
     st.tuples(st.floats(0.02, 0.16), st.floats(0.0, 0.005)),
     st.floats(-0.9, 0.9),
-    st.sampled_from([float("inf"), float("inf"), float("inf"), 3.0]),
+    st.sampled_from([{}, {}, {}, {"drum": 3.0}]),
 )
 
 
@@ -126,10 +126,14 @@ def test_every_dose_conserves_and_keeps_the_limits(case):
 
 
 @settings(max_examples=60, deadline=None)
-@given(cases, st.sampled_from([(TAP,), (TAP, TOTE), (DRUM, TOTE)]))
-def test_limits_hold_whatever_the_mix_comes_from(case, supplies):
+@given(
+    cases,
+    st.sampled_from([(TAP,), (TAP, TOTE), (DRUM, TOTE)]),
+    st.sampled_from([{}, {"drum": 1.0, "tote": 12.0}]),
+)
+def test_limits_hold_whatever_the_mix_comes_from(case, supplies, stock):
     """Out of a proportioner, a tote or a drum: conserved, and within every limit."""
-    case = replace(case, sump=replace(case.sump, supplies=supplies))
+    case = replace(case, sump=replace(case.sump, supplies=supplies), stock=stock)
     plan = plan_top_up(
         case.volume, case.concentration, case.correlation, case.sump, stock=case.stock
     )
@@ -158,11 +162,18 @@ def assert_within_limits(plan: DosePlan, case: Case) -> None:
     if plan.drain > 0.0:
         low = volume_at(sump.tank, sump.levels.low)
         assert plan.after.volume.value >= min(low, safe) - EXACT
-    assert sum(b.count * b.concentrate for b in plan.batches) <= case.stock + EXACT
+    assert sum(b.count * b.concentrate for b in plan.batches) <= at_hand(case) + EXACT
     for batch in plan.batches:
         total = batch.water + batch.concentrate
         assert batch.concentrate <= sump.fluid.premix_max * total + EXACT
         assert batch.concentrate >= sump.fluid.weak_mix * total - EXACT
+
+
+def at_hand(case: Case) -> float:
+    """Concentrate that the sump's supplies hold; a tap has no end. [L]"""
+    left = {"drum": float("inf"), "tote": float("inf"), "tap": float("inf"), **case.stock}
+    strengths = {"drum": 1.0, "tote": 0.15, "tap": 1.0}
+    return sum(strengths[supply.id] * left[supply.id] for supply in case.sump.supplies)
 
 
 def assert_measurable(plan: DosePlan, sump: SumpPlan) -> None:
@@ -271,16 +282,56 @@ def test_a_weak_mix_counts():
 
 def test_a_short_drum_is_said_by_what_it_gives():
     """With less concentrate than needed the plan takes what there is."""
-    plan = plan_top_up(Estimate(330.0, 1.0), Estimate(0.07, 0.0005), 0.0, a_sump(), stock=1.0)
+    sump = a_sump(supplies=(DRUM,))
+    plan = plan_top_up(Estimate(330.0, 1.0), Estimate(0.07, 0.0005), 0.0, sump, stock={"drum": 1.0})
 
     assert plan.mix is not None
     assert plan.mix.concentrate <= 1.0
-    assert any("too lean" in reason or "closest" in reason for reason in plan.why)
+    assert any("Only 1 L of concentrate are at hand" in reason for reason in plan.why)
+
+
+def test_drums_are_counted_together_and_only_where_all_are_counted():
+    """Two drums hold what both hold; one that nobody counted may hold anything."""
+    other = replace(DRUM, id="drum-2")
+    known = Estimate(330.0, 1.0), Estimate(0.07, 0.0005), 0.0, a_sump(supplies=(DRUM, other))
+
+    both = plan_top_up(*known, stock={"drum": 1.0, "drum-2": 1.5, "elsewhere": 0.0})
+    one = plan_top_up(*known, stock={"drum": 1.0})
+
+    assert both.mix is not None
+    assert one.mix is not None
+    assert both.mix.concentrate == pytest.approx(2.5)
+    assert one.mix.concentrate > 5.0
+
+
+def test_a_tote_gives_no_more_than_is_left_in_it():
+    """12 L of premix of 15 % are 1.8 L of concentrate, whatever more would be wanted."""
+    known = Estimate(330.0, 1.0), Estimate(0.07, 0.0005), 0.0, a_sump(supplies=(TOTE,))
+
+    short = plan_top_up(*known, stock={"tote": 12.0})
+    full = plan_top_up(*known)
+
+    assert short.mix is not None
+    assert full.mix is not None
+    assert short.mix.concentrate == pytest.approx(1.8)
+    assert full.mix.concentrate > 5.0
+
+
+def test_a_charge_takes_no_more_than_the_drums_hold():
+    """400 L at 8 % would take 32 L; with 20 L it ends in the band but less full, and says so."""
+    plan = plan_charge(a_sump(supplies=(DRUM,)), stock={"drum": 20.0})
+
+    assert plan.mix is not None
+    assert plan.mix.concentrate <= 20.0
+    assert plan.after.concentration.value >= 0.06
+    assert plan.after.volume.value == pytest.approx(20.0 / 0.06, abs=1.0)
+    assert any("at hand" in reason for reason in plan.why)
 
 
 def test_nothing_is_drained_where_that_does_not_lead_into_the_band_either():
     """Too lean with hardly any concentrate left: adding what there is, and no draining."""
-    plan = plan_top_up(Estimate(330.0, 1.0), Estimate(0.02, 0.0005), 0.0, a_sump(), stock=3.0)
+    sump = a_sump(supplies=(DRUM,))
+    plan = plan_top_up(Estimate(330.0, 1.0), Estimate(0.02, 0.0005), 0.0, sump, stock={"drum": 3.0})
 
     assert (plan.kind, plan.drain) == ("top-up", 0.0)
     assert plan.mix is not None
