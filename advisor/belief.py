@@ -10,8 +10,10 @@ from advisor.noise import QUIET, Noise
 from advisor.pumps import Pumps
 from advisor.words import Account, Estimate, Instant, Losses, Signal, SumpEvent
 
-SCHEMA = 2
+SCHEMA = 3
 """Version of `Belief`; it changes with the meaning of any field."""
+FIRST_PACE = 360.0
+"""Taken for a signal's usual interval before it is known. [s]"""
 NO_LOSSES = Losses(window_h=0.0, water=None, concentrate=None, evaporation=None, carry_off=None)
 
 
@@ -102,6 +104,8 @@ class Told:
     rest_depth: Estimate | None = None
     holdup: Estimate | None = None
     losses: Losses = NO_LOSSES
+    recent: Estimate | None = None
+    """Net loss of water over the last hours only. [L/d]"""
     lost: Account | None = None
     added: Account | None = None
     drained: Account | None = None
@@ -177,6 +181,8 @@ class Core:
     events_since: Instant = -1
     leaking: Instant = -1
     """When fluid was last found to be running out; -1: never. [ms]"""
+    losing: tuple[tuple[str, Instant], ...] = ()
+    """What losses and gains hold (`losing`), and since when. [ms]"""
     checked: Cusum = EVEN
     """Of checks against what was expected of them, per sd."""
     checked_since: Instant = -1
@@ -204,6 +210,8 @@ class Belief:
     slot: Slot = EMPTY
     seen: tuple[Instant, ...] = (-1,) * 11
     """Newest reading by signal, in the order of `Signal`; -1: none yet. [ms]"""
+    paces: tuple[float, ...] = (FIRST_PACE,) * 11
+    """Usual time between readings by signal, likewise; long until it is known. [s]"""
     watches: tuple[Watch, Watch] = (UNSEEN, UNSEEN)
     """Over the level and over the inline refractometer."""
     temperature: float | None = None

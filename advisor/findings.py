@@ -3,14 +3,13 @@
 from collections.abc import Iterator
 
 from advisor.belief import Belief, Core
+from advisor.losing import losses_found
 from advisor.plan import SumpPlan
-from advisor.words import HOUR, Finding, Quality, Signal
+from advisor.words import Finding, Quality, Signal
 
 SIGNALS = tuple(Signal)
 WATCHED = (Signal.LEVEL, Signal.BRIX)
 UNITS = {Signal.LEVEL: "mm", Signal.BRIX: "°Brix"}
-LEAKING = 8 * HOUR
-"""A leak that has not been seen for so long has stopped or was mended. [ms]"""
 STEP_SDS = 4.0
 """A sensor's step counts while the sum of its steps is so many sds from nothing. [1]"""
 
@@ -21,7 +20,7 @@ def findings(belief: Belief) -> tuple[Finding, ...]:
         *_watched(belief),
         *_stepped(belief.core),
         *_drifted(belief.core),
-        *_leaking(belief),
+        *losses_found(belief.core, belief.at),
     )
 
 
@@ -65,18 +64,6 @@ def _stepped(core: Core) -> Iterator[Finding]:
                 value=size,
                 unit=unit,
             )
-
-
-def _leaking(belief: Belief) -> Iterator[Finding]:
-    """Give a sump that keeps losing fluid faster than its rates explain."""
-    since = belief.core.leaking
-    if since >= 0 and belief.at - since <= LEAKING:
-        yield Finding(
-            name="mix-loss-high",
-            signal=None,
-            since=since,
-            detail="the level keeps falling faster than evaporation and carry-off explain",
-        )
 
 
 def _drifted(core: Core) -> Iterator[Finding]:

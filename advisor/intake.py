@@ -42,6 +42,10 @@ ENOUGH = 8
 """Readings that make a slot worth the filter's work. [1]"""
 LONGEST: Instant = 25 * MINUTE
 """A slot of slow readings ends by then. [ms]"""
+PACE_MEMORY = 16.0
+"""Over how many readings the time between them is averaged. [1]"""
+LONG_GAP = 4.0
+"""A pause counts for so many usual intervals at most. [1]"""
 FIRST: Instant = MINUTE
 """A slot that tells what is not known at all yet is over by then. [ms]"""
 
@@ -49,6 +53,7 @@ FIRST: Instant = MINUTE
 def take_reading(belief: Belief, reading: Reading, plan: SumpPlan) -> Belief:
     """Take in one reading of any signal."""
     at, signal, slot, seen = reading.at, reading.signal, belief.slot, belief.seen
+    paces = belief.paces
     if slot.begin >= 0 and at - slot.begin >= FIRST and _is_over(belief, slot, at):
         belief = _break(belief, plan)
     level, brix = belief.watches
@@ -58,12 +63,22 @@ def take_reading(belief: Belief, reading: Reading, plan: SumpPlan) -> Belief:
             belief = _break(replace(belief, slot=slot), plan)
             slot = belief.slot
         newest, watches = (at, *seen[1:]), (watch, brix)
+        paces = (_pace(paces[0], at, seen[0]), *paces[1:])
     elif signal is BRIX:
         slot, watch = _add_brix(belief, at, reading.value, plan)
         newest, watches = (seen[0], at, *seen[2:]), (level, watch)
+        paces = (paces[0], _pace(paces[1], at, seen[1]), *paces[2:])
     else:
         return _take_other(belief, reading, plan)
-    return Belief(belief.schema, at, belief.core, slot, newest, watches, belief.temperature)
+    return Belief(belief.schema, at, belief.core, slot, newest, paces, watches, belief.temperature)
+
+
+def _pace(pace: float, at: Instant, before: Instant) -> float:
+    """Give the usual time between readings with one more; a pause counts little. [s]"""
+    if before < 0:
+        return pace
+    gap = (at - before) / 1000.0
+    return pace + ((min(LONG_GAP * pace, gap)) - pace) / PACE_MEMORY
 
 
 def _is_over(belief: Belief, slot: Slot, at: Instant) -> bool:
@@ -244,9 +259,10 @@ def _take_other(belief: Belief, reading: Reading, plan: SumpPlan) -> Belief:
             belief = take_meter(belief, 0, at, reading.value, plan)
         case Signal.CONCENTRATE_METER:
             belief = take_meter(belief, 1, at, reading.value, plan)
-    seen, place = belief.seen, PLACE[signal]
+    seen, paces, place = belief.seen, belief.paces, PLACE[signal]
+    paces = (*paces[:place], _pace(paces[place], at, seen[place]), *paces[place + 1 :])
     newest = (*seen[:place], at, *seen[place + 1 :])
-    return Belief(belief.schema, at, belief.core, belief.slot, newest, belief.watches, warm)
+    return Belief(belief.schema, at, belief.core, belief.slot, newest, paces, belief.watches, warm)
 
 
 def _switch(belief: Belief, at: Instant, running: int, plan: SumpPlan) -> Belief:

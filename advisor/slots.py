@@ -13,6 +13,7 @@ from advisor import states as s
 from advisor.balance import concentration
 from advisor.belief import EMPTY, Belief, Core
 from advisor.filter_step import Vector, clone, forget, project, shock
+from advisor.losing import compare
 from advisor.noise import CORRELATED, forget_depths, take_brix, take_level, take_surprise
 from advisor.plan import SumpPlan
 from advisor.priors import priors
@@ -72,7 +73,9 @@ def close(belief: Belief, plan: SumpPlan) -> Belief:
             core = replace(core, concentration_known=True)
     core = steps.judge(work, core, days(SLOT_MS))
     work.settled = _keep_clone(work, begin_when_known(work, core, slot.begin))
-    return replace(belief, core=work.core(), slot=EMPTY)
+    core = work.core()
+    core.losing = compare(core, plan, core.at)
+    return replace(belief, core=core, slot=EMPTY)
 
 
 def begin_accounts(work: Working, core: Core, at: Instant) -> Core:

@@ -18,6 +18,8 @@ from advisor.words import DAY, HOUR, Account, Estimate, Instant, Losses
 
 WINDOW: Instant = DAY
 """Over how long the losses are told. [ms]"""
+RECENT: Instant = 6 * HOUR
+"""The last hours, in which something new shows sooner. [ms]"""
 LEAST_WINDOW: Instant = HOUR
 """Over less than this no losses are told. [ms]"""
 
@@ -61,6 +63,7 @@ def tell(mean: Vector, cov: Matrix, core: Core, plan: SumpPlan, prior: Priors) -
         rest_depth=Estimate(depth + over, _root(cov.item(s.V, s.V)) / drawn),
         holdup=holdup,
         losses=_losses(mean, cov, core),
+        recent=_recent(mean, cov, core),
         lost=Account(since=core.since, water=rest[0], concentrate=rest[1]),
         added=Account(since=core.since, water=rest[2], concentrate=rest[3]),
         drained=Account(since=core.since, water=rest[4], concentrate=rest[5]),
@@ -137,7 +140,7 @@ def _losses(mean: Vector, cov: Matrix, core: Core) -> Losses:
     at = core.at
     if not core.clones or at - core.clones[0][0] < LEAST_WINDOW:
         return NO_LOSSES
-    begin, mix = window_start(core.clones, at)
+    begin, mix = window_start(core.clones, at - WINDOW)
     span, hours = days(at - begin), (at - begin) / HOUR
     rows = np.zeros((2, s.SIZE))
     rows[0, s.LOST_WATER] = rows[1, s.LOST_CONCENTRATE] = 1.0
@@ -165,11 +168,23 @@ def _losses(mean: Vector, cov: Matrix, core: Core) -> Losses:
     )
 
 
+def _recent(mean: Vector, cov: Matrix, core: Core) -> Estimate | None:
+    """Give the mean net loss of water over the last hours. [L/d]"""
+    if not core.clones or core.at - core.clones[0][0] < RECENT:
+        return None
+    begin, mix = window_start(core.clones, core.at - RECENT)
+    span, wide = days(core.at - begin), 1.0 + mean.item(s.AREA)
+    places = [s.LOST_WATER, *[place for place, _ in mix]]
+    weights = np.array((1.0, *[-weight for _, weight in mix]))
+    drawn = float(mean[places] @ weights)
+    _, variance = project(cov, [*places, s.AREA], np.append(weights * wide, drawn))
+    return Estimate(drawn * wide / span, _root(variance) / span)
+
+
 def window_start(
-    clones: tuple[tuple[Instant, int], ...], at: Instant
+    clones: tuple[tuple[Instant, int], ...], goal: Instant
 ) -> tuple[Instant, tuple[tuple[int, float], ...]]:
     """Give where the window begins [ms], and the kept pairs that give it, with weights. [1]"""
-    goal = at - WINDOW
     begin, place = clones[0]
     if goal <= begin:
         return begin, ((s.clone_pair(place), 1.0),)

@@ -5,7 +5,14 @@ from advisor.belief import Belief, Core
 from advisor.findings import SIGNALS, findings, qualities
 from advisor.plan import SumpPlan
 from advisor.pumps import days
-from advisor.words import Account, Estimate, Instant, SumpState
+from advisor.words import Account, Estimate, Instant, Signal, SumpState
+
+TOLD_ON_CHANGE = frozenset(
+    {Signal.RUNNING, Signal.CUTTING, Signal.WATER_METER, Signal.CONCENTRATE_METER}
+)
+"""They have no usual interval."""
+LEAST_INTERVAL = 30.0
+"""Signals that come faster count as coming so often: networks pause for minutes. [s]"""
 
 
 def state_at(belief: Belief, at: Instant, plan: SumpPlan) -> SumpState:
@@ -45,6 +52,11 @@ def state_at(belief: Belief, at: Instant, plan: SumpPlan) -> SumpState:
         qualities=qualities(belief, plan, found),
         last_seen={
             signal: seen for signal, seen in zip(SIGNALS, belief.seen, strict=True) if seen >= 0
+        },
+        intervals={
+            signal: max(pace, LEAST_INTERVAL)
+            for signal, pace, seen in zip(SIGNALS, belief.paces, belief.seen, strict=True)
+            if seen >= 0 and signal not in TOLD_ON_CHANGE
         },
         charging=core.charging,
         events=tuple([note.told for note in core.notes]),

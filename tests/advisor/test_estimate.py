@@ -1,5 +1,7 @@
 """The estimator as a whole: honest, pure, restartable, and silent where nothing tells."""
 
+import hashlib
+import json
 import math
 import random
 from functools import cache
@@ -29,6 +31,8 @@ from advisor.words import (
 from tests.advisor.truth import BEGIN, Truth, live, plan, unlike
 
 CODEC = TypeAdapter(Belief)
+SHAPES = {3: "a5b274ba49a2c20a"}
+"""Hash of the belief's JSON schema, by version."""
 SEEDS = range(10)
 
 
@@ -373,3 +377,38 @@ def test_what_moves_at_the_very_beginning_is_no_event(seed):
     assert [event for event in state.events if event.kind != "withdrawn"] == []
     assert abs(state.volume.value - (290.0 + back)) < 2.0 * state.volume.sd
     assert abs(state.lost.water.value) < 2.0 * state.lost.water.sd + 1.0
+
+
+def test_another_shape_of_the_belief_has_another_version():
+    """Whoever changes what a belief holds also raises `SCHEMA`, so that no old one is restored."""
+    shape = json.dumps(CODEC.json_schema(mode="serialization"), sort_keys=True)
+
+    assert {SCHEMA: hashlib.sha256(_undescribed(shape)).hexdigest()[:16]} == SHAPES
+
+
+def _undescribed(shape: str) -> bytes:
+    """A JSON schema without what is only said for people."""
+
+    def plain(node: object) -> object:
+        if isinstance(node, dict):
+            return {k: plain(v) for k, v in node.items() if k != "description"}
+        return [plain(v) for v in node] if isinstance(node, list) else node
+
+    return json.dumps(plain(json.loads(shape)), sort_keys=True).encode()
+
+
+def test_usual_intervals_are_learned_and_pauses_count_little():
+    """Level once a minute and Brix every five: known after some dozens, also past a weekend."""
+    belief, at = begin(plan()), BEGIN
+    for n in range(300):
+        at += MINUTE
+        belief = absorb(belief, Reading(at, Signal.LEVEL, 300.0 + n % 3), plan())
+        if n % 5 == 0:
+            belief = absorb(belief, Reading(at, Signal.BRIX, 6.4 + 0.1 * (n % 2)), plan())
+    known = state_at(belief, at, plan()).intervals
+    later = absorb(belief, Reading(at + 2 * DAY, Signal.LEVEL, 300.0), plan())
+
+    assert known[Signal.LEVEL] == pytest.approx(60.0, rel=0.02)
+    assert known[Signal.BRIX] == pytest.approx(300.0, rel=0.02)
+    assert state_at(later, later.at, plan()).intervals[Signal.LEVEL] < 90.0
+    assert set(state_at(begin(plan()), BEGIN, plan()).intervals) == set()
