@@ -21,6 +21,7 @@ from advisor.effects import (
     PublishEvent,
     PublishState,
 )
+from advisor.event_names import Names, as_told
 from advisor.plan import SumpPlan
 from advisor.setpoint import trouble
 from advisor.station import Scene, step
@@ -62,6 +63,8 @@ class Standing:
     board: AlarmBoard = field(default_factory=AlarmBoard)
     events: tuple[SumpEvent, ...] = ()
     """As last told, oldest first."""
+    names: Names = ()
+    """Under which ids events were told that the estimator names otherwise."""
     stale: tuple[Signal, ...] = ()
     """As last told."""
     wake: Instant | None = None
@@ -125,7 +128,10 @@ def judge(
     if stale:
         state = replace(state, qualities=with_stale(state.qualities, stale))
     effects: list[Effect] = []
-    events, news = event_news(standing.events, state.events, state.events_since)
+    names, known = as_told(standing.names, standing.events, state.events)
+    events, news = event_news(standing.events, known, state.events_since)
+    if names:
+        state = replace(state, events=known)
     effects.extend(PublishEvent(event) for event in news)
     if occasion is not Occasion.TIMER or stale != standing.stale:
         effects.append(PublishState(state))
@@ -154,6 +160,7 @@ def judge(
         advice=memory,
         board=board,
         events=events,
+        names=names,
         stale=stale,
         wake=_wake(board, state, plan, now, moments),
         care=care,

@@ -2,11 +2,13 @@
 
 from dataclasses import replace
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from advisor.event_names import as_told
 from advisor.sump import event_news, materially_other
-from advisor.words import Estimate, SumpEvent
+from advisor.words import HOUR, MINUTE, Estimate, SumpEvent
 
 BUCKET = SumpEvent(
     id="e1",
@@ -71,6 +73,46 @@ def test_events_before_the_records_beginning_are_not_withdrawn():
 
     assert told == ()
     assert news == ()
+
+
+def test_a_newcomer_takes_the_id_of_what_vanished_beside_it():
+    """A report of what had been inferred, and the same event begun a little earlier."""
+    reported = replace(BUCKET, id="addition-a1", at=BUCKET.at + 5 * MINUTE, source="report")
+
+    names, events = as_told((), (BUCKET,), (reported,))
+    again, later = as_told(names, events, (reported,))
+
+    assert events == later == (replace(reported, id="e1"),)
+    assert again == names == (("addition-a1", "e1"),)
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        pytest.param({"at": BUCKET.at + HOUR}, id="an hour later"),
+        pytest.param({"kind": "drain"}, id="of another kind"),
+    ],
+)
+def test_another_event_has_an_id_of_its_own(other):
+    """Only what lies near and is of the same kind is the same event."""
+    stranger = replace(BUCKET, id="e2", **other)
+
+    assert as_told((), (BUCKET,), (stranger,)) == ((), (stranger,))
+    assert as_told((), (BUCKET,), (BUCKET, stranger)) == ((), (BUCKET, stranger))
+
+
+@given(st.lists(st.lists(st.integers(0, 40), max_size=6, unique=True), max_size=5))
+def test_no_two_events_ever_share_an_id(folds):
+    """Whatever folding again brings and takes, ids told are one each, and what stays keeps its."""
+    names, told = (), ()
+    for minutes in folds:
+        events = tuple(
+            replace(BUCKET, id=f"own-{n}", at=BUCKET.at + n * MINUTE) for n in sorted(minutes)
+        )
+        before = {event.at: event.id for event in told}
+        names, told = as_told(names, told, events)
+        assert len({event.id for event in told}) == len(told) == len(minutes)
+        assert all(before.get(event.at, event.id) == event.id for event in told)
 
 
 @given(

@@ -18,12 +18,15 @@ from agent.store.ledger import Ledger
 from tests.e2e.plant_north import PLANT, PREFIX, START, reading, rfc3339
 
 PLANT_NORTH: Plant = parse_plant(PLANT.format(port=1883), Path("north.toml"))
-STATE = f"{PREFIX}/mill-07/state"
+STATE, EVENT = f"{PREFIX}/mill-07/state", f"{PREFIX}/mill-07/event"
 
 
 def stamp(seconds: float) -> int:
     """A moment so many seconds after the start. [ms]"""
     return 1000 * START + round(1000 * seconds)
+
+
+STOPPED = Arrival(stamp(0), "north/mill-07/pumps", b"off")
 
 
 def level(depth: float, at: int, *, arrived: float | None = None) -> Arrival:
@@ -176,6 +179,55 @@ def test_a_report_about_the_past_is_taken_in_where_it_belongs():
     )
     kinds = {body["source"] for body in late.bodies(f"{PREFIX}/mill-07/event")}
     assert "report" in kinds
+
+
+@pytest.mark.parametrize("late", [1900, 4800])
+@pytest.mark.parametrize("again", [False, True])
+def test_a_late_report_of_what_was_inferred_keeps_its_id(late: int, again: bool):
+    """Within memory's reach and beyond it, and across a restart: one event, told better."""
+    filled = range(1520, late, 20)
+    run = Run().take(
+        STOPPED,
+        *steady(range(0, 1500, 20)),
+        *(level(320.9, at) for at in filled),
+        Tick(stamp(late)),
+    )
+    if again:
+        run.restart()
+    before = run.bodies(EVENT)
+    said = {"id": "x1", "at": rfc3339(1510), "water_l": 20, "concentrate_l": 2}
+    run.take(report("addition", late, **said), Tick(stamp(late + 100)))
+    run.take(*(level(320.9, at) for at in range(late + 120, late + 720, 20)))
+
+    assert {body["source"] for body in before} == {"inferred"}
+    assert {body["id"] for body in run.bodies(EVENT)} == {before[0]["id"]}
+    assert run.bodies(EVENT)[-1]["source"] == "report"
+    assert run.bodies(EVENT)[-1]["kind"] == "addition"
+
+
+@pytest.mark.parametrize("pour", [1500, 1530, 1555])
+def test_a_pour_is_in_the_state_of_the_next_minute_but_one(pour: int):
+    """25 L that nobody told of are in the state within two whole minutes of data time."""
+    run = Run().take(
+        STOPPED,
+        *steady(range(0, pour, 15)),
+        *(level(323.8, at) for at in range(pour, pour + 240, 15)),
+        Tick(stamp(pour + 300)),
+    )
+    told = {body["at"]: body["volume_l"] for body in run.bodies(STATE)}
+    minute = rfc3339(60 * (pour // 60 + 2))
+
+    assert told[minute]["value"] == pytest.approx(340.0, abs=4.0)
+
+
+def test_a_reported_pour_is_in_the_next_state():
+    """What somebody says to have poured counts at once."""
+    run = Run().take(STOPPED, *steady(range(0, 1500, 15)), Tick(stamp(1500)))
+    before = run.bodies(STATE)[-1]["volume_l"]["value"]
+    said = {"id": "x1", "at": rfc3339(1505), "water_l": 23, "concentrate_l": 2}
+    run.take(report("addition", 1505, **said))
+
+    assert run.bodies(STATE)[-1]["volume_l"]["value"] == pytest.approx(before + 25.0, abs=0.5)
 
 
 @pytest.mark.parametrize("wait", [60, 3000])
