@@ -7,7 +7,7 @@ import numpy as np
 from advisor import balance, events, hypotheses, undo
 from advisor import states as s
 from advisor.belief import Core, EventNote, SensorStep
-from advisor.filter_step import shock
+from advisor.filter_step import Vector, shock
 from advisor.hypotheses import WAYS, Expected, Verdict
 from advisor.words import MINUTE, EventKind, Instant, Signal
 from advisor.working import Working
@@ -73,7 +73,9 @@ def judge(work: Working, core: Core, days: float) -> Core:
         return core
     best = likely[-1]
     small = best.kind in {"addition", "drain"} and abs(_volume(best)) < SURE_AT_ONCE * scale
-    if best.odds < (ACCEPTED_SMALL if small else ACCEPTED):
+    doubt = ACCEPTED_SMALL - ACCEPTED if small else 0.0
+    work.pending = _weighed(work, likely, doubt)
+    if best.odds < ACCEPTED + doubt:
         return core
     began = work.bank.begun[best.place]
     lead = best.odds - likely[-2].odds if len(likely) > 1 else CLEAR
@@ -81,6 +83,7 @@ def judge(work: Working, core: Core, days: float) -> Core:
         return core
     if small and work.at - began < TWO_SLOTS:
         return core
+    ways, work.pending = _weighed(work, likely, 0.0), ()
     undone = undo.told_in_vain(core, best, began)
     if undone is not None:
         core = undo.cancel(work, core, best, undone)
@@ -88,8 +91,45 @@ def judge(work: Working, core: Core, days: float) -> Core:
         core = undo.as_leak(work, _pour(work, core, best, began))
     else:
         core = _shift(work, core, best, began)
+    _keep_doubt(work, ways)
     work.bank.clear()
     return core
+
+
+def _weighed(
+    work: Working, likely: list[Verdict], doubt: float
+) -> tuple[tuple[float, Vector], ...]:
+    """Give every way it may have been, the likeliest last: its probability, and what it does.
+
+    That nothing happened is the first of them; `doubt` speaks for it. [1]
+    """
+    odds = np.array([doubt, *[verdict.odds for verdict in likely]])
+    shares = np.exp(odds - odds.max())
+    effects = [np.zeros(s.SIZE), *[_effect(work, verdict) for verdict in likely]]
+    return tuple(zip((shares / shares.sum()).tolist(), effects, strict=True))
+
+
+def _effect(work: Working, verdict: Verdict) -> Vector:
+    """Give what believing a step does to the state, but not to the notes of single events."""
+    first = WAYS * verdict.place
+    if verdict.kind in {"level", "brix"}:
+        row = work.bank.rows[first + (2 if verdict.kind == "level" else 3)]
+        effect: Vector = float(verdict.size[0]) * row
+    else:
+        effect = verdict.size @ work.bank.rows[first : first + 2]
+        if verdict.kind == "addition":
+            effect[[s.ADDED_WATER, s.ADDED_CONCENTRATE]] += verdict.size
+        else:
+            effect[[s.DRAINED_WATER, s.DRAINED_CONCENTRATE]] -= verdict.size
+    effect[s.EVENTS : s.CLONES] = 0.0
+    return effect
+
+
+def _keep_doubt(work: Working, ways: tuple[tuple[float, Vector], ...]) -> None:
+    """Let the spread hold that it may have been another of the ways: the mixture's moments."""
+    _, believed = ways[-1]
+    for share, effect in ways[:-1]:
+        shock(work.mean, work.cov, effect - believed, 0.0, share)
 
 
 def _scale(work: Working) -> float:

@@ -12,6 +12,7 @@ from advisor.filter_step import (
     move,
     pack,
     project,
+    shock,
     unpack,
 )
 from advisor.hypotheses import Bank
@@ -29,7 +30,18 @@ SOFT = 3.0
 class Working:
     """The filter, unpacked while a slot or an entry is taken in; packed again by `core`."""
 
-    __slots__ = ("at", "bank", "cov", "mean", "noise", "plan", "prior", "pumps", "settled")
+    __slots__ = (
+        "at",
+        "bank",
+        "cov",
+        "mean",
+        "noise",
+        "pending",
+        "plan",
+        "prior",
+        "pumps",
+        "settled",
+    )
 
     def __init__(self, core: Core, plan: SumpPlan) -> None:
         self.settled = core
@@ -40,6 +52,8 @@ class Working:
         self.cov: Matrix = unpack(core.cov).reshape(s.SIZE, s.SIZE)
         self.bank = Bank(core.bank, core.begun)
         self.noise = noise_of(core)
+        self.pending: tuple[tuple[float, Vector], ...] = ()
+        """Steps that may have been but are not believed yet: probability, and what each does."""
         self.prior: Priors = adapted(priors(plan), self.noise)
 
     def advance(self, until: Instant) -> None:
@@ -96,7 +110,28 @@ class Working:
         old = self.settled
         if old.at != self.at or old.pumps is not self.pumps:
             old = replace(old, at=self.at, pumps=self.pumps)
-        return tell(self.mean, self.cov, old, self.plan, self.prior)
+        told = tell(self.mean, self.cov, old, self.plan, self.prior)
+        return self._in_doubt(told, old) if self.pending else told
+
+    def _in_doubt(self, told: Told, core: Core) -> Told:
+        """Tell the mixture of what may have been; what the sensors should read stays as it is."""
+        mean, cov = self.mean.copy(), self.cov.copy()
+        for share, effect in self.pending:
+            mean += share * effect
+        for share, effect in self.pending:
+            shock(mean, cov, effect + self.mean - mean, 0.0, share)
+        mixed = tell(mean, cov, core, self.plan, self.prior)
+        return replace(
+            mixed,
+            rates=told.rates,
+            area=told.area,
+            sensor_depth=told.sensor_depth,
+            sensor_up=told.sensor_up,
+            sensor_sd=told.sensor_sd,
+            film=told.film,
+            brix=told.brix,
+            brix_sd=told.brix_sd,
+        )
 
     def belief(self, belief: Belief, core: Core, at: Instant) -> Belief:
         """Give the belief after an entry at a moment, with `core` around the filter."""
