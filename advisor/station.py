@@ -145,8 +145,8 @@ def _attended(desk: StationDesk, dose: Dose, scene: Scene) -> Step:
         return _missed(desk, dose, now, late=late and now < dose.deadline)
     if dose.stage == "ending":
         return desk, ()
-    if dose.lease_until <= now:  # the agent was away meanwhile: what has run out is not revived
-        return ending(desk, dose, now)
+    if dose.stage == "accepted" and dose.lease_until <= now:
+        return ending(desk, dose, now)  # the agent was away: what has run out is not revived
     reason = scene.trouble or _hindrance(dose, scene)
     if reason:
         return ending(desk, dose, now) if scene.is_back or not _is_unheard(scene) else (desk, ())

@@ -11,6 +11,7 @@ from typing import Literal, TypeAlias
 
 from advisor.effects import Effect, Mix, PublishLease, Setpoint
 from advisor.plan import SumpPlan
+from advisor.sump_findings import DELIVERY_SHARE
 from advisor.words import MINUTE, Finding, Instant
 
 ALARM = "delivery-differs"
@@ -38,8 +39,8 @@ class Dose:
     """By then the station must have said something, or have finished."""
     late_at: Instant | None = None
     """By then it must have finished; `None` until it has accepted."""
-    station_clock: Instant | None = None
-    """Newest time that it gave."""
+    behind: Instant = 0
+    """How far the station's clock seems to be behind. [ms]"""
     water: float = 0.0
     concentrate: float = 0.0
     totals: tuple[float | None, float | None] = (None, None)
@@ -79,7 +80,8 @@ class StationDesk:
     """Of the last setpoint. It never falls behind the minutes of the clock, so that a new one has
     not been used even where this memory was lost."""
     carried_out: str = ""
-    """Advice that the last setpoint carried out: none is carried out twice."""
+    """Advice that the last setpoint carried out: none is carried out twice, unless the station
+    reported less than was asked, or a person has looked into it since."""
     paused: str = ""
     """Why automatic dosing waits for a person; empty: it does not."""
     stirred: bool = True
@@ -119,8 +121,7 @@ def ending(desk: StationDesk, dose: Dose, now: Instant) -> Step:
 
 def end_of(dose: Dose, now: Instant) -> PublishLease:
     """End a lease: its end has passed by the agent's clock, and by the station's."""
-    clock = now if dose.station_clock is None else dose.station_clock
-    return PublishLease(dose.setpoint.id, min(now, clock))
+    return PublishLease(dose.setpoint.id, now - dose.behind)
 
 
 def closed(desk: StationDesk, dose: Dose, now: Instant, outcome: Outcome) -> StationDesk:
@@ -134,7 +135,10 @@ def closed(desk: StationDesk, dose: Dose, now: Instant, outcome: Outcome) -> Sta
         outcome=outcome,
         totals=dose.totals,
     )
-    return replace(desk, open=None, past=(*desk.past, past))
+    poured, asked = dose.water + dose.concentrate, dose.setpoint.mix.volume
+    short = outcome != "lost" and poured < (1.0 - DELIVERY_SHARE) * asked
+    carried_out = "" if short else desk.carried_out
+    return replace(desk, open=None, past=(*desk.past, past), carried_out=carried_out)
 
 
 def paused(desk: StationDesk, detail: str, now: Instant) -> StationDesk:
@@ -154,6 +158,11 @@ def is_old(desk: StationDesk, ident: str) -> bool:
     return kind == "s" and number.isdecimal() and int(number) <= desk.number
 
 
+def behind(at: Instant, now: Instant) -> Instant:
+    """How far a clock is behind that says `at` now; less than what may be is nothing. [ms]"""
+    return now - at if at < now - CLOCK_OFF else 0
+
+
 def clock_trouble(asked: Setpoint, at: Instant, now: Instant, *, begins: bool) -> str:
     """Say that a station's clock cannot be right; empty where it may be."""
     if at > now + CLOCK_OFF:
@@ -168,7 +177,7 @@ def clock_trouble(asked: Setpoint, at: Instant, now: Instant, *, begins: bool) -
 
 def returned(desk: StationDesk) -> StationDesk:
     """Let automatic dosing go on: a person has looked into why it paused."""
-    return replace(desk, paused="") if desk.paused else desk
+    return replace(desk, paused="", carried_out="") if desk.paused else desk
 
 
 def told(desk: StationDesk) -> StationDesk:

@@ -17,6 +17,7 @@ from advisor.station_desk import (
     StationDesk,
     Step,
     accepted,
+    behind,
     clock_trouble,
     closed,
     end_of,
@@ -68,7 +69,7 @@ def _hear_answer(desk: StationDesk, answer: StationAnswer, now: Instant) -> Hear
         return desk, (), f"setpoint {answer.setpoint!r} was never issued"
     if answer.accepted and past.outcome != "finished":
         detail = f"the station accepts setpoint {past.id}, which was closed ({past.outcome})."
-        ended = PublishLease(past.id, min(now, answer.at))
+        ended = PublishLease(past.id, now - behind(answer.at, now))
         return paused(desk, detail, now), (ended,), None
     return desk, (), None
 
@@ -76,7 +77,7 @@ def _hear_answer(desk: StationDesk, answer: StationAnswer, now: Instant) -> Hear
 def _answered(desk: StationDesk, dose: Dose, answer: StationAnswer, now: Instant) -> Step:
     """Take in an answer to the open setpoint."""
     ident, before = dose.setpoint.id, dose.stage
-    dose = replace(dose, station_clock=answer.at)
+    dose = replace(dose, behind=behind(answer.at, now))
     if not answer.accepted:
         if before == "accepted":
             detail = f"the station refuses setpoint {ident}, which it had accepted: {answer.why}."
@@ -120,7 +121,7 @@ def _delivered(
         dose,
         water=max(dose.water, delivery.water),
         concentrate=max(dose.concentrate, delivery.concentrate),
-        station_clock=delivery.at,
+        behind=behind(delivery.at, now),
         deadline=dose.deadline if before == "ending" else now + SILENT,
         late_at=dose.late_at or now + SILENT + longest(dose.setpoint.mix, plan),
     )

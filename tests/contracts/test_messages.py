@@ -26,8 +26,11 @@ from advisor.effects import (
     PublishAdvice,
     PublishAlarm,
     PublishEvent,
+    PublishLease,
+    PublishSetpoint,
     PublishState,
     Range,
+    Setpoint,
 )
 from advisor.words import (
     Account,
@@ -56,8 +59,10 @@ from agent.messages.outgoing import (
     AlarmAnswerMessage,
     AlarmMessage,
     EventMessage,
+    LeaseMessage,
     Outward,
     PlantAlarmMessage,
+    SetpointMessage,
     StateMessage,
     SupplyAlarmMessage,
 )
@@ -159,6 +164,20 @@ alarms = st.builds(
     by=st.none() | texts,
     until=st.none() | moments,
 )
+setpoints = st.builds(
+    Setpoint,
+    id=ids,
+    sump=st.just(SUMP),
+    advice=ids,
+    mix=mixes,
+    max_strength=st.floats(0.0, 1.0),
+    water_meter_end=st.none() | st.floats(0.0, 1e9),
+    concentrate_meter_end=st.none() | amounts,
+    stop_at_level=numbers,
+    level_unit=st.sampled_from(["mm", "in", "%"]),
+    issued_at=moments,
+    expires_at=moments,
+)
 
 
 @lru_cache
@@ -232,6 +251,28 @@ def test_every_alarm_of_a_supply_fits_its_model_and_schema(alarm: AlarmReport, n
     body = published(effect, SupplyAlarmMessage, about_supply("drum-1"))
 
     assert (body["sump"], body["supply"]) == (None, "drum-1")
+
+
+@given(setpoints)
+def test_every_setpoint_fits_its_model_and_schema(setpoint: Setpoint) -> None:
+    """Amounts, counters and moments say what was decided, to the millilitre."""
+    body = published(PublishSetpoint(setpoint), SetpointMessage)
+
+    assert body["water_l"] == pytest.approx(setpoint.mix.water, abs=0.000501)
+    assert body["water_meter_end_l"] == (
+        None
+        if setpoint.water_meter_end is None
+        else pytest.approx(setpoint.water_meter_end, abs=0.000501)
+    )
+    assert instant_of(body["expires_at"]) == setpoint.expires_at
+
+
+@given(ids, moments)
+def test_every_lease_fits_its_model_and_schema(setpoint: str, until: int) -> None:
+    """It names the setpoint, and the moment."""
+    body = published(PublishLease(setpoint, until), LeaseMessage)
+
+    assert (body["setpoint"], instant_of(body["until"])) == (setpoint, until)
 
 
 @given(

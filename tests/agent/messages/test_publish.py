@@ -16,8 +16,11 @@ from advisor.effects import (
     PublishAdvice,
     PublishAlarm,
     PublishEvent,
+    PublishLease,
+    PublishSetpoint,
     PublishState,
     Range,
+    Setpoint,
 )
 from advisor.words import (
     Account,
@@ -274,3 +277,44 @@ def test_every_other_state_of_an_alarm_is_retained(state: AlarmState) -> None:
     (outgoing,) = outgoing_for(PublishAlarm(replace(ALARM, state=state)), PREFIX, SUMP)
 
     assert outgoing.retain
+
+
+def test_what_a_station_is_told_is_never_retained() -> None:
+    """A setpoint that is found later would be carried out on evidence that is gone."""
+    setpoint = Setpoint(
+        id="s-29540520",
+        sump=SUMP,
+        advice="a-000003",
+        mix=Mix(18.0, 2.0),
+        max_strength=0.135,
+        water_meter_end=1234.5678,
+        concentrate_meter_end=None,
+        stop_at_level=379.8,
+        level_unit="mm",
+        issued_at=SIX,
+        expires_at=SIX + 600_000,
+    )
+    (asked,) = outgoing_for(PublishSetpoint(setpoint), PREFIX, SUMP)
+    (lease,) = outgoing_for(PublishLease("s-29540520", SIX + 600_000), PREFIX, SUMP)
+
+    assert (asked.topic, asked.retain) == ("millpond/north/mill-07/setpoint", False)
+    assert (lease.topic, lease.retain) == ("millpond/north/mill-07/lease", False)
+    assert body_of(asked) == {
+        "schema": 1,
+        "id": "s-29540520",
+        "sump": SUMP,
+        "advice": "a-000003",
+        "water_l": 18.0,
+        "concentrate_l": 2.0,
+        "max_strength_pct": 13.5,
+        "water_meter_end_l": 1234.568,
+        "concentrate_meter_end_l": None,
+        "stop_at_level": {"value": 379.8, "unit": "mm"},
+        "issued_at": "2026-03-02T06:00:00Z",
+        "expires_at": "2026-03-02T06:10:00Z",
+    }
+    assert body_of(lease) == {
+        "schema": 1,
+        "setpoint": "s-29540520",
+        "until": "2026-03-02T06:10:00Z",
+    }
