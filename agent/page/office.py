@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from advisor.estimate import Belief
-from advisor.words import HOUR, Instant
+from advisor.words import HOUR, MINUTE, Instant
 from agent.clock import Clock, WallClock
 from agent.page import figures
 from agent.page.cards import Card, make_card
@@ -41,6 +41,8 @@ from agent.version import VERSION
 LOG = logging.getLogger("millpond.page")
 
 TEMPLATES = Path(__file__).parent / "templates"
+ROW_KEPT: Instant = 10 * MINUTE
+"""A row that nothing changed is drawn again so often: it says when things are due. [ms]"""
 WIDTH_COOKIE = "millpond-width"
 
 
@@ -77,6 +79,8 @@ class Office:
     beliefs: dict[str, Belief] = field(default_factory=dict)
     """By sump, as of its newest transaction: a value that nobody changes."""
     templates: Environment = field(init=False)
+    _rows: dict[tuple[str, str, str], tuple[object, str]] = field(default_factory=dict)
+    """Rows as they were last drawn: by sump, language and units, each with what it rests on."""
 
     def __post_init__(self) -> None:
         self.door = Door(self.settings)
@@ -150,6 +154,16 @@ class Office:
     def cards(self) -> list[Card]:
         """All sumps, worst first."""
         return sorted((self.card(name) for name in self.plant.sumps), key=lambda card: card.order)
+
+    def row(self, card: Card, visitor: Visitor) -> str:
+        """A sump's row of the overview; the same for everybody who reads the same language."""
+        say, now = visitor.speech, self.live.clock
+        key = (card.plan.id, say.text.language, say.units)
+        kept = self._rows.get(key)
+        stamp = (card.now.version, card.urgency, None if now is None else now // ROW_KEPT)
+        if kept is None or kept[0] != stamp:
+            kept = self._rows[key] = (stamp, self.part("_row.html", visitor, card=card))
+        return kept[1]
 
     def part(self, template: str, visitor: Visitor, **values: Any) -> str:  # noqa: ANN401  whatever a template shows
         """A piece of a page."""

@@ -27,8 +27,8 @@ from agent.page.visitor import Visitor
 from agent.store.history import Snapshot
 from agent.store.logbook import Logged
 
-POINTS_WIDE, POINTS_NARROW = 1_000, 500
-"""Points of a chart: its width in pixels or so; the extremes between two are drawn too."""
+POINTS_WIDE, POINTS_NARROW = 600, 300
+"""Points of a chart: one to two pixels each; the extremes between them are drawn too."""
 LOG_LENGTH = 30
 DAYS = 7
 
