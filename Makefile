@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check bench score schemas lock clean
+.PHONY: help demo test check bench soak score schemas lock clean
 
 help:  ## list these commands
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-8s %s\n", $$1, $$2 }' Makefile
@@ -30,6 +30,9 @@ bench: $(VENV)/ready-to-test  ## measure: ratios within one run, and sizes
 
 score: $(VENV)/ready-to-run  ## set the agent against truth and yardstick in all scenarios (hours; SEEDS=10 JOBS=2)
 	@$(BIN)/millpond-sim score --seeds $(or $(SEEDS),10) --jobs $(or $(JOBS),2)
+
+soak: $(VENV)/ready-to-test  ## a year of ten sumps with everything failing at random; ends with the books closed
+	$(BIN)/python -m tests.soak
 
 schemas: $(VENV)/ready-to-test  ## write the generated files of config/ anew
 	$(BIN)/python -m agent.messages.schemas

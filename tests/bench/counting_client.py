@@ -29,7 +29,7 @@ def main(count: int, port: int, ca: str | None) -> None:
 
     client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2, client_id="bare", protocol=mqtt.MQTTv5)
     client.on_message = on_message
-    client.on_connect = lambda c, *_: c.subscribe("bench/#", qos=1)
+    client.on_connect = lambda c, *_: c.subscribe("north/#", qos=1)
     if count == 0:
         client.on_subscribe = lambda *_: done.set()
     properties = Properties(PacketTypes.CONNECT)

@@ -32,12 +32,12 @@ tank = {{ shape = "box", length_mm = 1500, width_mm = 700, height_mm = 450 }}
 level_mm = {{ low = 180, target = 380, brim = 430 }}
 holdup_l = 35
 [sump.signals.level]
-topic = "bench/{number}/level"
+topic = "north/{number}/level"
 value_pointer = "/v"
 time_pointer = "/t"
 sd = 1.5
 [sump.signals.brix]
-topic = "bench/{number}/brix"
+topic = "north/{number}/brix"
 value_pointer = "/v"
 time_pointer = "/t"
 sd = 0.08
@@ -98,8 +98,8 @@ def _stream(sumps: int, count: int) -> Iterator[tuple[str, str]]:
         at = text_of(begin + step * INTERVAL_MS)
         level, brix = 380.0 - 0.002 * step + (step % 7) / 10, 6.4 + (step % 5) / 100
         for sump in range(sumps):
-            yield f"bench/{sump}/level", json.dumps({"v": round(level, 2), "t": at})
-            yield f"bench/{sump}/brix", json.dumps({"v": round(brix, 3), "t": at})
+            yield f"north/{sump}/level", json.dumps({"v": round(level, 2), "t": at})
+            yield f"north/{sump}/brix", json.dumps({"v": round(brix, 3), "t": at})
 
 
 def _publish(broker: Mosquitto, sumps: int, count: int) -> None:
@@ -144,7 +144,9 @@ def _prepared(
 ) -> Iterator[Callable[[int], tuple[float, list[tuple[int, float]]]]]:
     """An agent that has a session; called, it starts again and works off what waits."""
     url = f"mqtts://localhost:{broker.tls_port}" if tls else f"mqtt://127.0.0.1:{broker.port}"
-    text = HEAD.format(port=broker.port).replace(f"mqtt://127.0.0.1:{broker.port}", url)
+    # the topics that the shipped rights let the agent read
+    head = HEAD.format(port=broker.port).replace('id = "bench"', 'id = "north"')
+    text = head.replace(f"mqtt://127.0.0.1:{broker.port}", url)
     if tls:
         text = text.replace("[store]", f'ca_file = "{broker.certificate}"\n\n[store]')
     plant = folder / "bench.toml"

@@ -1,0 +1,1 @@
+"""A long time of a plant in a short one, with everything that can fail failing at random."""
