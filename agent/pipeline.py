@@ -12,7 +12,6 @@ from advisor.alarms import standing
 from advisor.condition import NOTED
 from advisor.effects import Effect, PublishAlarm, PublishEvent, PublishState
 from advisor.estimate import Belief
-from advisor.plant_findings import heard_of
 from advisor.sump import Occasion
 from advisor.words import MINUTE, AlarmOrder, Delivery, Evidence, Instant, Reading, StationAnswer
 from agent.admission import Admission, Keep, Repeat, Take
@@ -177,13 +176,12 @@ class Pipeline:
             for desk in self._desks.values():
                 if desk.told is not None and desk.wakes(clock):
                     self._judge(desk, desk.told, Occasion.TIMER)
+            if self.around.notifies:
+                self._batch.notices += self._office.notices(clock)
 
     def _look(self, clock: Instant) -> None:
         """Judge what concerns the whole plant: the feed, and the supplies."""
-        heard = [
-            None if desk.state is None else heard_of(desk.state, desk.plan)
-            for desk in self._desks.values()
-        ]
+        heard = [desk.heard for desk in self._desks.values()]
         for about, report in self._office.look(heard, clock, self.around):
             self._emit(about, (PublishAlarm(report),))
 

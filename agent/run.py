@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Protocol, runtime_checkable
 from advisor.estimate import SCHEMA as BELIEF_SCHEMA
 from advisor.words import MINUTE, Instant
 from agent.alarms.around import Around
+from agent.alarms.post import PostOffice
 from agent.broker import BrokerLink
 from agent.broker_client import Session
 from agent.clock import Clock, TopicClock, WallClock
@@ -47,6 +48,7 @@ LOG = logging.getLogger("millpond")
 STOP_WORKER_S = 5.0
 STOP_SENDER_S = 2.0
 STOP_LINK_S = 2.0
+STOP_POST_S = 1.0
 STOP_SINK_S = 0.5
 DONE, FAILED = 0, 1
 
@@ -179,6 +181,7 @@ class Agent:
         self._sink = _sink(plant, ledger, environment)
         self._clock = clock
         self._around = _around(intake, ledger, has_historian=self._sink is not None)
+        self._post = _post(plant, ledger, environment, wall)
         self._schedule = Schedule(
             self.inbox.tick if clock_topic is None else None, ledger.housekeep
         )
@@ -208,6 +211,7 @@ class Agent:
             self.page.start()
         if self._sink is not None:
             self._sink.start()
+        self._post.start()
         LOG.info("listening to %d topics at %s", len(self._filters), self.link.address)
         LOG.info("stopping: %s", self._ends.get())
         return self._stop()
@@ -254,6 +258,7 @@ class Agent:
             if self.page is not None:
                 self.worker.on_committed = self.page.take
                 self.page.start()
+        self._post.change(plant.notify)
         self.sender.wake()
         LOG.info("the plant file has changed: %d sumps, by what it says now", len(plant.sumps))
 
@@ -273,6 +278,7 @@ class Agent:
         self.sender.stop(STOP_SENDER_S)
         if self._sink is not None:
             self._sink.stop(STOP_SINK_S)
+        self._post.stop(STOP_POST_S)
         self.link.stop(STOP_LINK_S)
         failure = self.worker.failure
         if not ended:
@@ -308,9 +314,19 @@ def _warn_of_clock(start: Instant, now: Instant) -> None:
 def _around(intake: Intake, ledger: Ledger, *, has_historian: bool) -> Around:
     """What the intake asks of its surroundings; an intake that asks nothing is told nothing."""
     around: Around = getattr(intake, "around", Around())
+    around.notifies = True
     if has_historian:
         around.waiting = lambda: (ledger.waiting.count, ledger.waiting.since)
     return around
+
+
+def _post(
+    plant: Plant, ledger: Ledger, environment: Mapping[str, str], clock: WallClock
+) -> PostOffice:
+    """Make the threads that notify people; of a plant file without targets there are none."""
+    post = PostOffice(ledger.notices, environment, clock.now)
+    post.serve(plant.notify)
+    return post
 
 
 def _sink(plant: Plant, ledger: Ledger, environment: Mapping[str, str]) -> "Sink | None":

@@ -57,6 +57,17 @@ def read_token(environment: Mapping[str, str]) -> str | None:
     return _read(environment, TOKEN)
 
 
+def read_secret(environment: Mapping[str, str], variable: str) -> str | None:
+    """What a variable, or the file that it names with _FILE at its end, holds; `None`: nothing.
+
+    Raises
+    ------
+    CredentialsError
+        As `read_credentials`.
+    """
+    return _read(environment, variable)
+
+
 def _read(environment: Mapping[str, str], variable: str) -> str | None:
     """One value; an unset or empty variable says nothing."""
     direct = environment.get(variable)

@@ -14,6 +14,7 @@ from advisor.condition_findings import corrected, noted
 from advisor.effects import Effect
 from advisor.estimate import Belief
 from advisor.plan import SumpPlan, Supply
+from advisor.plant_findings import Heard, heard_of
 from advisor.sump import SCHEMA, Occasion, Outside, Standing
 from advisor.sump_findings import wrong_concentrate
 from advisor.words import (
@@ -101,6 +102,11 @@ class SumpDesk:
         """Whether time alone may have changed something since the sump was last judged."""
         wake = self.standing.wake
         return wake is not None and wake <= now and self.judged_at < now
+
+    @property
+    def heard(self) -> Heard | None:
+        """When anything was last heard of the sump, as far as it was judged."""
+        return None if self.state is None else heard_of(self.state, self.plan)
 
     def note(self, evidence: Evidence) -> None:
         """Take evidence into the memory of the fluid's condition, beside the balance."""

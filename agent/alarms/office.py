@@ -1,9 +1,10 @@
 """Everything about alarms that the pipeline does not leave to a sump's own desk."""
 
 import logging
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
+from zoneinfo import ZoneInfo
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -12,11 +13,13 @@ from advisor.effects import AlarmReport
 from advisor.plant_findings import Heard
 from advisor.words import AlarmOrder, Instant
 from agent.alarms.around import Around
+from agent.alarms.notify import Memory, decide
 from agent.alarms.plant_desk import PlantDesk, PlantStanding, Told
 from agent.alarms.roll import Roll
 from agent.decode.results import StockReport
 from agent.plant.plant import Plant
 from agent.store.changes import AlarmChange
+from agent.store.notices import Notice
 
 LOG = logging.getLogger("millpond.alarms")
 
@@ -33,6 +36,8 @@ class Keepsake:
 
     schema: int = SCHEMA
     plant: PlantStanding = field(default_factory=PlantStanding)
+    told: Mapping[str, Memory] = field(default_factory=dict)
+    """By target: of what it was notified."""
 
 
 @cache
@@ -58,6 +63,9 @@ class AlarmOffice:
         if keepsake is not None:
             self._remember(keepsake)
         self._roll = Roll(self._desk.standing())
+        self._rules = plant.notify
+        self._zone = ZoneInfo(plant.timezone)
+        self._told = dict(self._kept.told)
 
     @property
     def outage(self) -> Outage | None:
@@ -92,11 +100,23 @@ class AlarmOffice:
         """Note what is told of any alarm; what the journal says of it. [ms]"""
         return self._roll.take(now, about, report, by)
 
+    def notices(self, now: Instant) -> list[Notice]:
+        """Messages that people are to be sent now; asked each minute of the clock. [ms]"""
+        notices = []
+        for rule in self._rules:
+            before = self._told.get(rule.id, Memory())
+            self._told[rule.id], message = decide(
+                before, self._roll.standing, rule, now, self._zone
+            )
+            if message is not None:
+                notices.append(Notice(rule.id, now, message.priority, message.title, message.body))
+        return notices
+
     # --- what outlives the process ---------------------------------------------------------------
 
     def new_keepsake(self) -> bytes | None:
         """What must outlive the process, where it is not what it was."""
-        kept = Keepsake(plant=self._desk.kept())
+        kept = Keepsake(plant=self._desk.kept(), told=dict(self._told))
         if kept == self._kept:
             return None
         self._kept = kept

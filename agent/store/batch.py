@@ -6,6 +6,7 @@ from advisor.words import Delivery, Entry, Evidence, Instant, Reading, Signal, S
 from agent.arrival import Outgoing
 from agent.decode.results import Refusal, StockReport
 from agent.store.changes import AlarmChange
+from agent.store.notices import Notice
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +44,8 @@ class Batch:
     """What was taken in of the broker's deliveries, as `agent.deliveries` writes it down."""
     changes: list[AlarmChange] = field(default_factory=list)
     """Lines of the alarms' journal."""
+    notices: list[Notice] = field(default_factory=list)
+    """Messages to be told outside the broker."""
     clock: Instant | None = None
     """Stamp of the newest item taken in: timers have run up to here."""
 
@@ -60,6 +63,7 @@ class Batch:
             or self.events
             or self.retained
             or self.changes
+            or self.notices
             or self.deliveries
         )
 

@@ -19,6 +19,7 @@ from agent.store.changes import AlarmChange, read_changes
 from agent.store.database import Database, story
 from agent.store.keeping import Keeper
 from agent.store.migrations import migrate
+from agent.store.notices import Notices
 from agent.store.patience import Patience
 from agent.store.rows import entry_from, refusal_from
 from agent.store.series import Series
@@ -46,6 +47,8 @@ class Ledger:
     ----------
     series : Series
         Readings for charts.
+    notices : Notices
+        Messages that wait to be told outside the broker.
     waiting : Waiting
         What waits for the historian.
     """
@@ -64,6 +67,7 @@ class Ledger:
         self._keeper = Keeper(database, keeping, backlog_max)
         self.series = Series(database)
         self.waiting = Waiting(database)
+        self.notices = Notices(database)
         self.make_lines: Callable[[Batch], list[str]] | None = None
         """Makes what the historian is sent of each batch; `None`: there is no historian."""
         self._numbers: dict[tuple[str, Signal], int] = {}

@@ -9,6 +9,7 @@ from agent.errors import StoreError
 from agent.store.changes import MIGRATION as CHANGES
 from agent.store.history import MIGRATION as HISTORY
 from agent.store.keeping import MIGRATION as KEEPING
+from agent.store.notices import MIGRATION as NOTICES
 from agent.store.told import MIGRATION as TOLD
 from agent.store.waiting import MIGRATION as WAITING
 
@@ -62,7 +63,7 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         *WAITING,
         "ALTER TABLE outbox ADD COLUMN qos INTEGER NOT NULL DEFAULT 1",
     ),
-    CHANGES,
+    (*CHANGES, *NOTICES),
 )
 """Statements that lead from each version to the next; a published one is never changed."""
 

@@ -12,6 +12,7 @@ from agent.store.batch import Batch
 from agent.store.changes import write_changes
 from agent.store.history import write_history
 from agent.store.keeping import SETTLED_AFTER, note_late
+from agent.store.notices import write_notices
 from agent.store.rows import entry_row, refusal_row
 from agent.store.told import write_events, write_retained
 
@@ -129,6 +130,7 @@ def write_messages(connection: sqlite3.Connection, batch: Batch) -> None:
     write_events(connection, batch.events)
     write_retained(connection, batch.retained)
     write_changes(connection, batch.changes)
+    write_notices(connection, batch.notices)
     if batch.outgoing:
         connection.executemany(
             "INSERT INTO outbox (topic, payload, retain, qos) VALUES (?, ?, ?, ?)",
