@@ -1,0 +1,69 @@
+"""The start after a standstill, stage by stage. All of it is *common practice*."""
+
+from advisor import cautions
+from advisor.effects import Mix
+from advisor.stages import Stage
+from advisor.wording import litres, percent
+
+CIRCULATE_MIN = 30
+"""For how long fluid is circulated where its data sheet does not say. [min]"""
+
+PASS_MIN = 10
+"""Until what stood in the line of an inline refractometer has passed. [min]"""
+
+STALE_AIR = (
+    "A smell of rotten eggs is a gas that harms: ventilate, keep out of pits, "
+    "and let somebody who is trained decide."
+)
+
+
+def start_up(mix: Mix | None, how: str = "") -> tuple[Stage, ...]:
+    """Stages from the standing machine to the top-up after it.
+
+    Parameters
+    ----------
+    mix : Mix or None
+        What is expected to be missing then; `None`: nothing. [L]
+    how : str
+        How it is to be poured.
+    """
+    return (
+        Stage(
+            "look",
+            "Look and smell before anything runs: oil afloat, foam, colour, smell; the level.",
+            (STALE_AIR,),
+        ),
+        Stage(
+            "skim",
+            "Skim the oil that floats before the pumps start: running, they beat it into the "
+            "fluid.",
+            (cautions.LOCK_OUT, cautions.SKIN),
+        ),
+        Stage(
+            "circulate",
+            f"Start the pumps with the doors closed and the extraction on, and let them run for "
+            f"{CIRCULATE_MIN} minutes.",
+        ),
+        Stage(
+            "discard",
+            f"Leave out what the refractometer says in the first {PASS_MIN} minutes: that is what "
+            "stood in the line.",
+        ),
+        Stage(
+            "check",
+            "Look and smell again; check concentration and pH.",
+            (cautions.SAMPLE,),
+        ),
+        Stage("top-up", _top_up(mix, how), cautions.TOP_UP if mix is not None else ()),
+    )
+
+
+def _top_up(mix: Mix | None, how: str) -> str:
+    """Say what is expected to be poured then. [L]"""
+    if mix is None:
+        return "Nothing is expected to be missing; go by what was measured."
+    said = (
+        f"Then top up, by what was measured; expected are {litres(mix.volume)} at "
+        f"{percent(mix.strength)}"
+    )
+    return f"{said}: {how}" if how else f"{said}."
