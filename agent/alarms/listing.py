@@ -42,7 +42,7 @@ def standing_text(standing: Iterable[tuple[str, Body]], zone: tzinfo) -> Iterato
         )
         for about, body in alarms
     ]
-    for row, (_, body) in zip(_aligned(rows), alarms, strict=True):
+    for row, (_, body) in zip(aligned(rows), alarms, strict=True):
         yield row
         yield from _particulars(body, zone)
 
@@ -83,7 +83,7 @@ def _particulars(body: Body, zone: tzinfo) -> Iterator[str]:
 
 def history_text(changes: Sequence[AlarmChange], zone: tzinfo) -> Iterator[str]:
     """One line a change, oldest first."""
-    yield from _aligned(
+    yield from aligned(
         [
             (
                 moment(c.at, zone),
@@ -150,7 +150,7 @@ def figures_text(figures: KeyFigures, zone: tzinfo) -> Iterator[str]:
         rows.append((measure.name, found, f"<= {target}", "" if measure.is_met else "missed"))
     rows.append(("alarms a sump and day", f"{figures.per_sump_and_day:.3g}", "", ""))
     rows.append(("gone within a minute", f"{figures.fleeting}", "", ""))
-    yield from _aligned(rows)
+    yield from aligned(rows)
     yield from _section("most frequent", [(s.key, f"{s.count}") for s in figures.top])
     stale = {alarm.key for alarm in figures.stale}
     yield from _section(
@@ -188,10 +188,10 @@ def _section(title: str, rows: Sequence[tuple[str, ...]]) -> Iterator[str]:
     if rows:
         yield ""
         yield f"{title}:"
-        yield from (f"  {line}" for line in _aligned(rows))
+        yield from (f"  {line}" for line in aligned(rows))
 
 
-def _aligned(rows: Sequence[tuple[str, ...]]) -> Iterator[str]:
+def aligned(rows: Sequence[tuple[str, ...]]) -> Iterator[str]:
     """Columns under each other, as wide as their widest cell."""
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     for row in rows:

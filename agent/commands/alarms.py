@@ -15,6 +15,7 @@ examples:
   millpond alarms north.toml
   millpond alarms north.toml --history --from 2026-03-01T00:00:00Z --sump mill-07
   millpond alarms north.toml --figures --json
+  millpond alarms north.toml --try maintenance
   millpond alarms north.toml acknowledge mill-07 level-low --by Ann
   millpond alarms north.toml shelve mill-07 signal-stale --signal brix --until 8h --by Ann
   millpond alarms north.toml acknowledge supply/drum-1 stock-low --by Ann
@@ -49,6 +50,10 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
     what = parser.add_mutually_exclusive_group()
     what.add_argument("--history", action="store_true", help="every change, from the store")
     what.add_argument("--figures", action="store_true", help="key figures, from the store")
+    what.add_argument(
+        "--targets", action="store_true", help="who is notified, and how that goes, from the store"
+    )
+    what.add_argument("--try", dest="target", metavar="ID", help="send this target a test message")
     parser.add_argument("--from", dest="begin", metavar="TIME", help="RFC 3339; default: 30 d back")
     parser.add_argument("--to", dest="end", metavar="TIME", help="RFC 3339; default: the newest")
     parser.add_argument(
@@ -80,7 +85,7 @@ def run(options: argparse.Namespace) -> int:
     """List, or order; the exit code."""
     from pathlib import Path
 
-    from agent.alarms import asking
+    from agent.alarms import asking, targets
     from agent.plant.load import load_plant
 
     plant = load_plant(Path(options.plant))
@@ -94,6 +99,10 @@ def run(options: argparse.Namespace) -> int:
             by=options.by,
         )
         return asking.give_order(plant, asking.order_of(plant, typed), as_json=options.json)
+    if options.target is not None:
+        return targets.try_target(plant, options.target)
+    if options.targets:
+        return targets.tell_targets(plant, as_json=options.json)
     if options.history or options.figures:
         span = asking.Span(options.begin, options.end, options.sump)
         tell = asking.tell_history if options.history else asking.tell_figures
