@@ -91,6 +91,7 @@ class Office:
         clock = None if row is None else int(row[0])
         trends = self.history.traces(clock - TREND_HOURS * HOUR) if clock is not None else {}
         self.live = LiveView(self.plant, self.told.retained(), trends, clock)
+        self.mailbox.is_stored = lambda place, name: self.logbook.entry(place, name) is not None
         self.templates = _environment(self)
 
     # --- for the worker ---------------------------------------------------------------------------

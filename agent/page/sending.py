@@ -12,12 +12,17 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, TypeAlias
 
+from starlette.concurrency import run_in_threadpool
+
 from agent.arrival import Outgoing
 from agent.plant.plant import Plant
 from agent.store.batch import Batch, entry_id
 
 WAIT_S = 3.0
 """How long somebody waits to be told that an entry is stored; it may still come later."""
+
+LOOK_S = 0.5
+"""How often the store is looked at meanwhile."""
 
 Outcome: TypeAlias = Literal["stored", "refused", "sent", "away"]
 
@@ -66,6 +71,9 @@ class Mailbox:
         self._is_connected = is_connected
         self._lock = threading.Lock()
         self._waiting: dict[str, _Waiting] = {}
+        self.is_stored: Callable[[str, str], bool] = lambda _place, _name: False
+        """Whether an entry stands in the store: a correction may be written ahead of the rest of
+        its transaction, which then does not name it."""
 
     @property
     def is_open(self) -> bool:
@@ -87,12 +95,20 @@ class Mailbox:
         payload = json.dumps({"id": name, **body}, ensure_ascii=False, allow_nan=False)
         try:
             self._publish(Outgoing(topic, payload.encode(), retain=False))
-            return await asyncio.wait_for(waiting.future, WAIT_S)
-        except TimeoutError:
-            return Sent("sent", name)
+            return await self._outcome(waiting, place, name)
         finally:
             with self._lock:
                 del self._waiting[name]
+
+    async def _outcome(self, waiting: _Waiting, place: str, name: str) -> Sent:
+        """Wait for what the worker says, and look in the store meanwhile."""
+        for _ in range(round(WAIT_S / LOOK_S)):
+            done, _ = await asyncio.wait({waiting.future}, timeout=LOOK_S)
+            if done:
+                return waiting.future.result()
+            if await run_in_threadpool(self.is_stored, place, name):
+                return Sent("stored", name)
+        return Sent("sent", name)
 
     async def order(self, place: str, body: Mapping[str, Any]) -> Sent:
         """Publish an order on an alarm, and wait for its answer.

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from advisor.effects import PublishState
 from advisor.words import DAY, Check, CheckKind, Drain, Service
+from agent.arrival import Outgoing
 from agent.page.entering import FieldError, amount, plain_number
 from agent.page.people import new_user, write_users
 from agent.page.visitor import speech_for
@@ -170,6 +171,22 @@ def test_pressing_save_twice_counts_once(shop: Shop):
         for _ in range(2):
             send(client, "addition", water="5", entry=name)
     assert len(shop.office.logbook.entries(SUMP, 0, NOW + 1, 9)) == 1
+
+
+def test_an_entry_written_ahead_of_its_transaction_is_found_in_the_store(shop: Shop):
+    """A correction may be stored before the batch that tells of it: the store is looked at too."""
+    shop.answers = False
+    publish = shop.office.mailbox._publish
+
+    def stored_quietly(message: Outgoing) -> None:
+        publish(message)
+        take, shop.office.mailbox.take = shop.office.mailbox.take, lambda _batch: None  # type: ignore[method-assign]  # deaf for a moment
+        shop.store_sent(message)
+        shop.office.mailbox.take = take  # type: ignore[method-assign]  # as before
+
+    shop.office.mailbox._publish = stored_quietly
+    with shop.client() as client:
+        assert send(client, "addition", water="5").headers["location"].endswith("said=stored")
 
 
 def test_without_the_broker_nothing_is_lost_from_the_form(shop: Shop):

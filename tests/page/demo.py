@@ -1,0 +1,75 @@
+"""The demonstration's plant with a page: broker, agent and simulated shop, each in a process."""
+
+import re
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+from agent.embedded import embedded_broker, free_port
+from agent.resources import shipped
+from tests.waiting import wait_until
+
+ROOT = Path(__file__).parents[2]
+CLOCK = "demo/clock"
+
+
+@contextmanager
+def running_demo(folder: Path, *, speed: float, page: str = "") -> Iterator[tuple[str, int]]:
+    """Run the demo while the context lasts; address of its page, and the agent's process id.
+
+    Parameters
+    ----------
+    folder : Path
+        Takes everything that it writes.
+    speed : float
+        Simulated seconds a second. [1]
+    page : str
+        Further keys of the plant file's section on the page.
+    """
+    with ExitStack() as stack:
+        broker = stack.enter_context(embedded_broker(folder))
+        port = free_port()
+        text = shipped("demo.toml").read_text("utf-8")
+        text = re.sub(r'(?m)^url = ".*"$', f'url = "mqtt://127.0.0.1:{broker}"', text, count=1)
+        plant = folder / "demo.toml"
+        plant.write_text(f'{text}\n[page]\nlisten = "127.0.0.1:{port}"\n{page}\n', "utf-8")
+        agent = stack.enter_context(
+            _process(folder / "agent.log", "agent", "run", str(plant), "--clock-topic", CLOCK)
+        )
+        wait_until(
+            lambda: b"Uvicorn running" in (folder / "agent.log").read_bytes(), "the page", 30
+        )
+        stack.enter_context(
+            _process(
+                folder / "shop.log", "simulators", "run", "demo",
+                "--broker", f"mqtt://127.0.0.1:{broker}", "--clock-topic", CLOCK,
+                "--speed", f"{speed:g}",
+            )
+        )  # fmt: skip
+        yield f"http://127.0.0.1:{port}", agent.pid
+        assert agent.poll() is None, (folder / "agent.log").read_text("utf-8")
+
+
+@contextmanager
+def _process(log: Path, *arguments: str) -> Iterator["subprocess.Popen[bytes]"]:
+    """Run one of our own modules, ended by its id."""
+    with log.open("wb") as output:
+        process = subprocess.Popen(
+            [sys.executable, "-m", *arguments],
+            cwd=ROOT,
+            stdin=subprocess.DEVNULL,
+            stdout=output,
+            stderr=subprocess.STDOUT,
+        )
+        try:
+            yield process
+        finally:
+            process.send_signal(signal.SIGINT)
+            try:
+                process.wait(15.0)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
