@@ -69,7 +69,7 @@ def test_the_yardstick_stays_a_yardstick(runs):
 
 
 def test_additions_are_found_and_none_invented(runs):
-    """Of 11 large unknown ones measured 10, all of them within 20 minutes; 17 published, 17 true."""
+    """Of 11 large unknown ones measured 10, all within 20 minutes; 17 published, 17 true."""
     tally = tally_events(runs)
 
     assert tally.unknown == 11
