@@ -7,6 +7,7 @@ machine; the ratio is what matters.
 """
 
 import json
+import os
 import subprocess
 import sys
 import tempfile
@@ -148,6 +149,7 @@ def _prepared(
     head = HEAD.format(port=broker.port).replace('id = "bench"', 'id = "north"')
     text = head.replace(f"mqtt://127.0.0.1:{broker.port}", url)
     if tls:
+        os.environ |= {"MILLPOND_BROKER_USER": "millpond", "MILLPOND_BROKER_PASSWORD": PASSWORD}
         text = text.replace("[store]", f'ca_file = "{broker.certificate}"\n\n[store]')
     plant = folder / "bench.toml"
     plant.write_text(text + "".join(SUMP.format(number=n) for n in range(sumps)), "utf-8")
