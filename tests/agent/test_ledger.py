@@ -1,5 +1,7 @@
 """The embedded store: what went in comes out, once, and survives what files go through."""
 
+import dataclasses
+import json
 import sqlite3
 import threading
 from contextlib import closing
@@ -498,3 +500,29 @@ class TestMigrations:
 
         with pytest.raises(StoreError, match="a newer millpond wrote it"):
             Ledger.open(path)
+
+    def test_a_store_of_the_first_version_is_taken_up_with_all_it_holds(
+        self, tmp_path: Path
+    ) -> None:
+        """Readings, entries and outbox of an old millpond are there after the upgrade, and a copy
+        of the file as it was stands beside it."""
+        path = tmp_path / "store.db"
+        check = Check(at=2000, id="a", kind=CheckKind.PH, value=9.1)
+        with closing(sqlite3.connect(path, isolation_level=None)) as connection:
+            migrate(connection, path, MIGRATIONS[:1])
+            connection.execute("INSERT INTO signal VALUES (1, ?, 'level')", (SUMP,))
+            connection.execute("INSERT INTO reading VALUES (1, 1000, 380.5, 1)")
+            connection.execute(
+                "INSERT INTO entry VALUES (1, ?, 'a', 2000, 2000, 'check', NULL, ?)",
+                (SUMP, json.dumps(dataclasses.asdict(check))),
+            )
+            connection.execute("INSERT INTO outbox VALUES (7, 't', x'78', 1)")
+        ledger = Ledger.open(path)
+
+        assert ledger.evidence(SUMP, 0) == [Reading(1000, Signal.LEVEL, 380.5), check]
+        assert ledger.unsent(9) == [(7, Outgoing("t", b"x", retain=True))]
+        ledger.housekeep()
+        ledger.close()
+        with closing(sqlite3.connect(tmp_path / "store.db.before-2")) as copy:
+            assert copy.execute("PRAGMA user_version").fetchone() == (1,)
+            assert copy.execute("SELECT * FROM reading").fetchall() == [(1, 1000, 380.5, 1)]
