@@ -53,6 +53,8 @@ NITRITE_LOW, NITRITE_RUN = 10.0, 3
 
 NITRITE_SELDOM: Instant = 28 * DAY
 
+HALF_SHIFT: Instant = 4 * HOUR
+
 LONG_STANDSTILL: Instant = 4 * HOUR
 """Pumps that stood for so long: nobody was there to check, *common practice*. [ms]"""
 
@@ -229,6 +231,18 @@ def _standing_since(condition: Condition) -> Instant | None:
     """When the pumps stopped, if they stand. [ms]"""
     stands = standstills(condition)
     return stands[-1][0] if stands and stands[-1][1] is None else None
+
+
+def missed_from(condition: Condition, due: Instant) -> Instant:
+    """From when on something that was due at a moment is missed. [ms]
+
+    What fell due in a long standstill of the pumps is missed half a shift after its end: nobody
+    was there before.
+    """
+    for stopped, ended in standstills(condition):
+        if ended is not None and ended - stopped >= LONG_STANDSTILL and stopped < due <= ended:
+            return ended + HALF_SHIFT
+    return due
 
 
 def _still_limit(plan: SumpPlan) -> Instant:

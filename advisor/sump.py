@@ -12,7 +12,7 @@ from advisor import alarms
 from advisor.advice import AdviceMemory, reconsider
 from advisor.alarm_definitions import definition
 from advisor.alarms import AlarmBoard, Outage, Surroundings
-from advisor.condition_findings import NEVER, Care, looked_at
+from advisor.condition_findings import NEVER, Care, looked_at, missed_from
 from advisor.effects import (
     AlarmState,
     Effect,
@@ -145,7 +145,7 @@ def judge(
     care = looked_at(standing.care, plan, at=state.at, now=now)
     since = _advised_since(standing, memory, news)
     found = outside.findings + care.found + station.news
-    if since is not None and now - since > _patience(plan):
+    if since is not None and now > missed_from(care.condition, since + _patience(plan)):
         found += _waiting(memory, since, standing.board, state, plan, now)
     around = _around(found, outside.outage)
     board, reports = alarms.assess(standing.board, state, plan, at=state.at, now=now, around=around)

@@ -124,6 +124,20 @@ class TestOpenAdvice:
 
         assert judged.alarm("advice-open") == [UNACKNOWLEDGED]
 
+    def test_what_fell_due_while_nobody_was_there_is_missed_half_a_shift_later(self):
+        """Advised on Friday, due on Saturday, missed on Monday at ten."""
+        judged = Judged()
+        monday = START + 3 * DAY
+        judged.note(Reading(START, Signal.RUNNING, 1.0))
+        judged.at(START, volume=EMPTY_ENOUGH)
+        judged.note(Reading(START + 8 * HOUR, Signal.RUNNING, 0.0))
+        judged.note(Reading(monday, Signal.RUNNING, 1.0))
+        judged.at(monday + 4 * HOUR, volume=EMPTY_ENOUGH)
+        assert judged.alarm("advice-open") == []
+
+        judged.at(monday + 4 * HOUR + MINUTE, volume=EMPTY_ENOUGH)
+        assert judged.alarm("advice-open") == [UNACKNOWLEDGED]
+
 
 class TestCondition:
     """Findings of the memory become alarms."""
