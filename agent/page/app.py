@@ -17,7 +17,7 @@ from starlette.types import Scope
 from agent.errors import StoreError
 from agent.page.gate import Gate
 from agent.page.office import Office
-from agent.page.routes import alarms, door, enter, plant, sump
+from agent.page.routes import alarms, door, enter, plant, sump, walk
 from agent.version import VERSION
 
 LOG = logging.getLogger("millpond.page")
@@ -49,7 +49,7 @@ def make_app(office: Office) -> FastAPI:
     )
     app.state.office = office
     app.state.streams = set()
-    for room in (plant, sump, enter, alarms, door):
+    for room in (plant, sump, enter, walk, alarms, door):
         app.include_router(room.router)
     app.mount("/static", Unchanging(directory=STATIC))
     app.add_api_route("/healthy", lambda: PlainTextResponse("ok\n"), include_in_schema=False)

@@ -20,6 +20,7 @@ PATHS = {
     "addition": f"/sumps/{SUMP}/enter/addition",
     "drain": f"/sumps/{SUMP}/enter/drain",
     "service": f"/sumps/{SUMP}/enter/service",
+    "round": "/round",
     "alarms": "/alarms",
     "wishes": "/wishes",
     "missing": "/nowhere",
