@@ -23,6 +23,8 @@ from advisor.pumps import count, days
 from advisor.summary import tell
 from advisor.words import Instant
 
+SHIFT_DAYS = 8.0 / 24.0
+"""How long pumps run or stand; common practice. [d]"""
 SOFT = 3.0
 """Huber's bound, from which on a surprise counts by its size and no longer by its square. [1]"""
 
@@ -55,6 +57,8 @@ class Working:
         self.pending: tuple[tuple[float, Vector], ...] = ()
         """Steps that may have been but are not believed yet: probability, and what each does."""
         self.prior: Priors = adapted(priors(plan), self.noise)
+        if self.pumps.running < 0:
+            self.prior = _with_holdup_unseen(self.prior, float(self.mean[s.HOLDUP]), plan)
 
     def advance(self, until: Instant) -> None:
         """Move the filter to a later moment. [ms]"""
@@ -137,3 +141,13 @@ class Working:
         """Give the belief after an entry at a moment, with `core` around the filter."""
         self.settled = core
         return replace(belief, at=max(at, belief.at), core=self.core(), slot=EMPTY)
+
+
+def _with_holdup_unseen(prior: Priors, holdup: float, plan: SumpPlan) -> Priors:
+    """Give the expectations where nobody tells whether the pumps run.
+
+    Half the holdup, more or less, is then an error of the level that lasts for a shift, and no
+    noise from slot to slot that many slots would average out.
+    """
+    half = 0.5 * holdup * plan.levels.brim / prior.brim
+    return prior._replace(sway_sd=(prior.sway_sd**2 + half * half) ** 0.5, sway_days=SHIFT_DAYS)
