@@ -34,6 +34,7 @@ def make_app(office: Office) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        """Make what belongs to the event loop of this run."""
         anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
         app.state.closing = asyncio.Event()
         app.state.pouring = asyncio.Lock()

@@ -84,6 +84,7 @@ async def _events(
     loop, news = asyncio.get_running_loop(), asyncio.Event()
 
     def wake() -> None:
+        """Tell this stream, from the worker's thread, that there is news."""
         loop.call_soon_threadsafe(news.set)
 
     stop_listening = office.live.listen(wake)
