@@ -22,7 +22,7 @@ class Mailroom:
         self.mails: list[Message] = []
         self.refuses = False
 
-    async def handle_DATA(
+    async def handle_DATA(  # noqa: N802  the name under which the server calls it
         self, _server: SMTP, _session: Session, envelope: Envelope
     ) -> str:
         """One mail."""

@@ -140,6 +140,7 @@ class Terminal:
         reason: ReasonCode,
         _properties: Properties | None,
     ) -> None:
+        """Subscribe once connected, or note why not."""
         with self._changed:
             self._connected = reason
             self._changed.notify_all()
@@ -151,6 +152,7 @@ class Terminal:
         client.subscribe(f"{self._prefix}/agent", qos=1)
 
     def _on_message(self, _client: Client, _userdata: object, message: MQTTMessage) -> None:
+        """Note what an agent says."""
         body = json.loads(message.payload) if message.payload else None
         with self._changed:
             if message.topic == f"{self._prefix}/agent":

@@ -47,8 +47,10 @@ def test_state_and_advice_match_the_sums_done_by_hand(mosquitto: Mosquitto, tmp_
         send_steady_readings(mosquitto.port, depth=240.0, brix=6.4, minutes=4)
         publish(mosquitto.port, CLOCK, rfc3339(270))
         wait_until(
-            lambda: (heard.newest(STATE) or {}).get("at") == rfc3339(240)
-            and (heard.newest(ADVICE) or {}).get("kind") == "top-up",
+            lambda: (
+                (heard.newest(STATE) or {}).get("at") == rfc3339(240)
+                and (heard.newest(ADVICE) or {}).get("kind") == "top-up"
+            ),
             "the state of the fourth minute and the advice",
         )
         state, advice = heard.newest(STATE), heard.newest(ADVICE)
