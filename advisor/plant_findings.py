@@ -4,7 +4,7 @@ Each function gives the finding, or nothing; `advisor.alarms.assess_findings` ma
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from advisor.alarm_conditions import stale_after
 from advisor.alarm_texts import amount, duration
@@ -21,8 +21,11 @@ BEHIND_AFTER: Instant = 30 * MINUTE
 """Age of what waits for the historian at which it is behind, *common practice*. [ms]"""
 
 
-@dataclass(frozen=True, slots=True)
-class Heard:
+NEVER: Instant = 1 << 62
+"""Longer than anything. [ms]"""
+
+
+class Heard(NamedTuple):
     """When a sump was last heard of, and after how long it is missed. [ms]"""
 
     last: Instant
@@ -31,15 +34,13 @@ class Heard:
 
 def heard_of(state: SumpState, plan: SumpPlan) -> Heard | None:
     """When anything of a sump was last heard, `running` aside; `None`: never yet."""
-    ages = {
-        signal: stale_after(bound, state.intervals)
-        for signal, bound in plan.signals.items()
-        if signal in state.last_seen and signal is not Signal.RUNNING
-    }
-    if not ages:
-        return None
-    last = max(state.last_seen[signal] for signal in ages)
-    return Heard(last, min(ages.values()))
+    last, missed = -1, NEVER
+    signals, intervals = plan.signals, state.intervals
+    for signal, heard in state.last_seen.items():
+        if signal is not Signal.RUNNING and signal in signals:
+            last = max(last, heard)
+            missed = min(missed, stale_after(signals[signal], intervals))
+    return None if last < 0 else Heard(last, missed)
 
 
 def feed_lost(
