@@ -278,11 +278,13 @@ class History:
         Where there are more, each point stands for a stretch of time: its last state, with the
         lowest and the highest volume and concentration of the stretch.
         """
-        rows = self._rows(sump, begin, end)
-        if len(rows) > points:
+        table = self._finest(sump, begin, end)
+        [(count,)] = self._database.rows(_count(table), begin, end, sump)
+        if count <= points:
+            rows = self._database.rows(_within(table), begin, end, sump)
+        else:
             width = -(-(end - begin + 1) // points)
-            stretches = groupby(rows, key=lambda row: (row[0] - begin) // width)
-            rows = [_merged(list(stretch)) for _, stretch in stretches]
+            rows = self._database.rows(_merged(table), begin, end, sump, width)
         return [Snapshot(row) for row in rows]
 
     def at(self, sump: str, moment: Instant) -> Snapshot | None:
@@ -314,13 +316,13 @@ class History:
         )
         return None if row is None or row[0] is None else (row[0], row[1])
 
-    def _rows(self, sump: str, begin: Instant, end: Instant) -> list[Row]:
-        """Rows of the finest table that holds the whole range."""
+    def _finest(self, sump: str, begin: Instant, end: Instant) -> str:
+        """The finest table that holds something of a range, minutes for short ones only."""
         if end - begin <= FINE_RANGE:
-            rows = self._database.rows(_within("history_minute"), begin, end, sump)
-            if rows:
-                return rows
-        return self._database.rows(_within("history_hour"), begin, end, sump)
+            [(count,)] = self._database.rows(_count("history_minute"), begin, end, sump)
+            if count:
+                return "history_minute"
+        return "history_hour"
 
 
 _OF_SUMP = "sump = (SELECT id FROM history_sump WHERE name = ?3)"
@@ -353,13 +355,27 @@ def _newest(table: str) -> str:
         AND {_KEY[table].format("?1", "?2")} AND {_OF_SUMP} ORDER BY at DESC LIMIT 1"""  # noqa: S608
 
 
-def _merged(rows: Sequence[Row]) -> Row:
-    """Last row of a stretch, with the lowest and the highest of all its rows."""
-    ranges: list[int | None] = []
-    for name in RANGED:
-        ranges.append(_range(rows, _AT[f"{name}_low"])[0])
-        ranges.append(_range(rows, _AT[f"{name}_high"])[1])
-    return (*rows[-1][: -len(ranges)], *ranges)
+def _count(table: str) -> str:
+    """Query for how many rows a range has."""
+    return f"""SELECT count(*) FROM {table} WHERE at BETWEEN ?1 AND ?2
+        AND {_KEY[table].format("?1", "?2")} AND {_OF_SUMP}"""  # noqa: S608
+
+
+def _merged(table: str) -> str:
+    """Query for the last row of each stretch of ?4 ms, with lowest and highest of all its rows."""
+    end = ("low", "high") if table == "history_hour" else ("", "")
+    ranges = ", ".join(
+        f"{smallest}({name}{'_' if end[place] else ''}{end[place]}) AS {name}_{word}_of_all"
+        for name in RANGED
+        for place, (smallest, word) in enumerate((("min", "low"), ("max", "high")))
+    )
+    told = ", ".join(f"{column}_of_all" for column in _RANGES)
+    key = "at = last" if table == "history_minute" else f"hour = last / {HOUR}"
+    return f"""WITH stretch AS (
+        SELECT max(at) AS last, {ranges} FROM {table} WHERE at BETWEEN ?1 AND ?2
+        AND {_KEY[table].format("?1", "?2")} AND {_OF_SUMP} GROUP BY (at - ?1) / ?4)
+        SELECT at, {", ".join(_COLUMNS)}, {told}
+        FROM stretch JOIN {table} ON {key} AND {_OF_SUMP} ORDER BY at"""  # noqa: S608
 
 
 def _estimate(row: Row, name: str) -> Estimate | None:
