@@ -18,7 +18,7 @@ from advisor.sump_findings import DELIVERY_LEAST, DELIVERY_SHARE
 from advisor.words import DAY, MINUTE, Instant, SumpState
 
 RENEW: Instant = 5 * MINUTE
-"""A lease is renewed when no more than this is left of it. [ms]"""
+"""A lease is renewed this long after it was given. [ms]"""
 
 GRACE: Instant = 2 * MINUTE
 """A message may be under way for so long. [ms]"""
@@ -150,7 +150,9 @@ def _attended(desk: StationDesk, dose: Dose, scene: Scene) -> Step:
     reason = scene.trouble or _hindrance(dose, scene)
     if reason:
         return ending(desk, dose, now) if scene.is_back or not _is_unheard(scene) else (desk, ())
-    if dose.stage == "accepted" and dose.lease_until - now <= RENEW:
+    given_at = dose.lease_until - LEASE
+    # On new evidence only: without any, nobody listens, or the agent catches up on its absence.
+    if dose.stage == "accepted" and now >= given_at + RENEW and scene.state.at > given_at:
         until = now + LEASE
         dose = replace(dose, lease_until=until)
         return replace(desk, open=dose), (PublishLease(dose.setpoint.id, until),)

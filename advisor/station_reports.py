@@ -10,6 +10,7 @@ from typing import TypeAlias
 from advisor.effects import Effect, Mix, PublishLease
 from advisor.plan import SumpPlan
 from advisor.station_desk import (
+    CLOCK_OFF,
     SILENT,
     Dose,
     Outcome,
@@ -125,8 +126,9 @@ def _delivered(
         deadline=dose.deadline if before == "ending" else now + SILENT,
         late_at=dose.late_at or now + SILENT + longest(dose.setpoint.mix, plan),
     )
-    if before == "ending":
-        detail = _too_much(dose)
+    lapsed = delivery.finished and delivery.at >= dose.lease_until - CLOCK_OFF
+    if before == "ending" or lapsed:
+        detail = _too_much(dose)  # less than asked is what the end of a lease leads to
     else:
         clock = clock_trouble(dose.setpoint, delivery.at, now, begins=False)
         detail = _differs(dose, delivery) or clock

@@ -257,6 +257,19 @@ def test_a_lease_is_renewed_while_the_evidence_is_good():
     assert {lease.setpoint for lease in bench.leases} == {bench.newest.id}
 
 
+def test_a_lease_is_renewed_on_new_evidence_only():
+    """While nothing comes in the old one runs out, and that is no fault of the station."""
+    bench = accepted_bench()
+    bench.fields = {"at": bench.now}
+    bench.minutes(9)
+    assert bench.leases == []
+
+    bench.minutes(2)
+    assert bench.stage == "ending"
+    bench.deliver(9.0, 1.0, fault="lease ran out")
+    assert (bench.stage, bench.news) == ("none", [])
+
+
 def test_no_lease_before_the_station_has_accepted():
     """Until then the setpoint's own end is all there is."""
     bench = Bench()

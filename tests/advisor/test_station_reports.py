@@ -201,6 +201,15 @@ def test_a_report_twice_is_a_report_once():
     assert bench.desk == once
 
 
+def test_a_part_that_was_poured_until_the_lease_ran_out_is_no_fault_of_the_station():
+    """Agent or broker were away; the report may come before the agent's clock has moved on."""
+    bench = accepted_bench()
+    bench.deliver(9.0, 1.0, fault="lease ran out", late=10 * MINUTE)
+
+    assert "clock is ahead" not in "".join(bench.news)
+    assert (bench.stage, bench.desk.paused) == ("none", "")
+
+
 @pytest.mark.parametrize(
     ("water", "concentrate", "fault", "said"),
     [
