@@ -183,7 +183,9 @@ class Agent:
         self._around = _around(intake, ledger, has_historian=self._sink is not None)
         self._post = _post(plant, ledger, environment, wall)
         self._schedule = Schedule(
-            self.inbox.tick if clock_topic is None else None, ledger.housekeep
+            self.inbox.tick if clock_topic is None else None,
+            ledger.housekeep,
+            hurried=clock_topic is not None,
         )
 
     def _wire(self, plant: Plant) -> None:

@@ -29,9 +29,17 @@ class Schedule:
         Called every ten seconds; `None` where something else moves the clock.
     housekeep : callable
         Called every hour.
+    hurried : bool
+        Whether time is accelerated: housekeeping is then called every minute.
     """
 
-    def __init__(self, tick: Callable[[], None] | None, housekeep: Callable[[], None]) -> None:
+    def __init__(
+        self,
+        tick: Callable[[], None] | None,
+        housekeep: Callable[[], None],
+        *,
+        hurried: bool = False,
+    ) -> None:
         self.missed = 0
         """Runs that were left out all the same; each is logged."""
         self._scheduler = BackgroundScheduler(
@@ -43,7 +51,9 @@ class Schedule:
         )
         if tick is not None:
             self._scheduler.add_job(tick, "cron", second="*/10", id="tick")
-        self._scheduler.add_job(housekeep, "interval", hours=1, id="housekeeping")
+        self._scheduler.add_job(
+            housekeep, "interval", minutes=1 if hurried else 60, id="housekeeping"
+        )
 
     def start(self) -> None:
         """Start the thread."""

@@ -69,6 +69,10 @@ class AgentProcess:
         self.dies_at = ()
         if online:
             self.wait_for("connected,", before + 1)
+            wait_until(
+                lambda: self.text().rfind("what had waited") >= self.text().rfind("resumed"),
+                "the end of the queue",
+            )
 
     def wait_for(self, text: str, count: int = 1) -> None:
         """Wait until the log holds a text so many times."""

@@ -160,6 +160,8 @@ def test_what_was_to_be_told_is_told_after_a_restart(mosquitto: Mosquitto, tmp_p
             agent.start()
             agent.wait_for_readings(200)
             wait_until(lambda: agent.unsent() == 0, "an empty outbox")
+            seen = f"{PREFIX}/seen"
+            wait_until(lambda: len(set(listener.payloads(seen))) == 200, "all that was told")
 
             told = [int(payload) for payload in listener.payloads(f"{PREFIX}/seen")]
         assert list(dict.fromkeys(told)) == list(range(200))

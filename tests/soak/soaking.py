@@ -116,6 +116,7 @@ class Soak:
                 self._send(gateway, sent)
                 if number % max(1, total // 40) == 0:
                     self._measure()
+                    del listener.heard[:-1000]
             gateway.wait(120.0)
             self.historian.answer = None
             last = instant_of(sent.payload)
