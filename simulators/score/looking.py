@@ -3,12 +3,13 @@ r"""What the yardstick expects each instrument to read, and how it learns from w
 A level is compared as a depth, with the drawing turned round about the depth that is expected (and
 not the one that is read: a slope that goes with the reading's noise would lead the filter astray):
 
-.. math:: z = h\left(\frac{(V + O - H(1+\eta))\,\varepsilon(T)}{1+\alpha}\right) + \Delta z
+.. math:: z = h\left(\left(V + \frac{O - H(1+\eta)}{1+\alpha}\right)\varepsilon(T)\right) + \Delta z
 
-h is the depth by the drawing, H the holdup at that moment, :math:`\varepsilon` the swelling from
-20 °C and :math:`\Delta z` all that the sensor is off by. A refractometer reads
+h is the depth by the drawing of a volume in its litres, H the holdup at that moment,
+:math:`\varepsilon` the swelling from 20 °C and :math:`\Delta z` all that the sensor is off by. A
+refractometer reads
 
-.. math:: B = \frac{100\,c}{f(1+\varphi)} + \sigma b_w + \beta\frac{100\,O}{V} + \Delta B
+.. math:: B = \frac{100\,c}{f} + \sigma b_w + \beta\frac{100\,O}{V(1+\alpha)} + \Delta B
 
 with the make-up water's own reading :math:`b_w` times the fluid's salts over the water's.
 """
@@ -29,7 +30,7 @@ from simulators.water import expansion
 _FOAM_FALLS = 4 * MINUTE
 _SURFACE = (p.V, p.OIL, p.HOLDUP, p.AREA)
 _LEVEL = (*_SURFACE, p.FOAM, p.WAVES, p.WANDER, p.WARM, p.ZERO, p.AIR)
-_HAND = (p.V, p.C, p.OIL, p.FACTOR, p.FRESH)
+_HAND = (p.V, p.C, p.OIL, p.AREA, p.FRESH)
 _INLINE = (*_HAND, p.FILM, p.BRIX_ZERO, p.KELVIN, p.BRIX_WANDER, p.BRIX_WARM)
 _HAND_SD = {"refractometer": 0.15, "titration": 0.2, "dipstick": 2.5, "tramp-oil": 0.3}
 _STEP = {"refractometer": 0.1, "titration": 0.1, "dipstick": 1.0, "tramp-oil": 0.1}
@@ -80,12 +81,13 @@ class Eye:
     def surface_row(self, belief: Gaussian, sight: Sight) -> tuple[Vector, float]:
         """Weights of what the fluid's surface depends on, and where it is expected. [mm]"""
         mean = belief.mean
-        swell = expansion(self.celsius) / (1.0 + mean[p.AREA])
-        inside = mean[p.V] + mean[p.OIL] - sight.holdup * (1.0 + mean[p.HOLDUP])
-        expected = self._tank.depth(inside * swell)
+        wide = 1.0 + mean[p.AREA]
+        over = (mean[p.OIL] - sight.holdup * (1.0 + mean[p.HOLDUP])) / wide
+        swell = expansion(self.celsius)
+        expected = self._tank.depth((mean[p.V] + over) * swell)
         slope = swell / self._tank.area(expected)
-        less = -inside * slope / (1.0 + mean[p.AREA])
-        return np.array((slope, slope, -sight.holdup * slope, less)), expected
+        weights = np.array((1.0, 1.0 / wide, -sight.holdup / wide, -over / wide))
+        return weights * slope, expected
 
     def level_row(self, belief: Gaussian, sight: Sight) -> tuple[Vector, float]:
         """Weights of all that a level reading depends on, and what is expected. [mm]"""
@@ -115,12 +117,11 @@ class Eye:
         """Weights of what every refractometer sees, and what is expected. [°Brix]"""
         mean = belief.mean
         volume = max(mean[p.V], 1.0)
-        slope = 100.0 / (self._factor * (1.0 + mean[p.FACTOR]))
-        own = slope * mean[p.C]
-        oil = oily * self._oil_brix * 100.0 / volume
+        slope = 100.0 / self._factor
+        oil = oily * self._oil_brix * 100.0 / (volume * (1.0 + mean[p.AREA]))
         bias = oil * mean[p.OIL]
-        weights = np.array((-bias / volume, slope, oil, -own / (1.0 + mean[p.FACTOR]), salts))
-        return weights, own + bias + salts * mean[p.FRESH]
+        weights = np.array((-bias / volume, slope, oil, -bias / (1.0 + mean[p.AREA]), salts))
+        return weights, slope * mean[p.C] + bias + salts * mean[p.FRESH]
 
     def see_brix(self, belief: Gaussian, sight: Sight) -> float | None:
         """Take in an inline reading, or say how far off a spoilt one is, as for the level."""
@@ -165,8 +166,11 @@ class Eye:
         elif check.kind == "dipstick":
             self._dip(belief, check, sight, noise)
         elif check.kind == "titration":
-            belief.read((p.C,), np.array((100.0,)), check.value, noise)
+            scale = 100.0 * (1.0 + mean[p.FACTOR])
+            weights = np.array((scale, 100.0 * mean[p.C]))
+            belief.observe((p.C, p.FACTOR), weights, check.value - scale * mean[p.C], noise)
         else:
+            volume *= 1.0 + mean[p.AREA]
             share = 100.0 * mean[p.OIL] / volume
             weights = np.array((-share / volume, 100.0 / volume))
             belief.observe((p.V, p.OIL), weights, check.value - share, noise)

@@ -59,12 +59,18 @@ class Meters:
 
     def book(self, belief: Gaussian, name: str, counted: float) -> None:
         """What was counted [L] came in, but for the meter's gain; C stands for concentrate."""
-        spec = self._specs[name]
-        gain = p.WATER_GAIN if name == "water_meter" else p.CONCENTRATE_GAIN
-        into = (p.V,) if name == "water_meter" else (p.V, p.C)
-        n = len(into)
-        turn = np.eye(n + 1)
-        turn[:n, n] = -counted
-        belief.bend((*into, gain), turn)
+        spec, mean = self._specs[name], belief.mean
+        water = name == "water_meter"
+        gain = p.WATER_GAIN if water else p.CONCENTRATE_GAIN
+        wide, strong = 1.0 + mean[p.AREA], 1.0 + mean[p.FACTOR]
+        volume = counted * (1.0 - mean[gain]) / wide
+        solute = 0.0 if water else volume / strong
+        places = (p.V, p.C, gain, p.AREA, p.FACTOR)
+        slopes = np.eye(5)
+        slopes[0, 2:] = -counted / wide, -volume / wide, 0.0
+        if not water:
+            slopes[1, 2:] = -counted / (wide * strong), -solute / wide, -solute / strong
+        means = mean[list(places)] + np.array((volume, solute, 0.0, 0.0, 0.0))
+        belief.bend(places, slopes, means)
         variance = (spec.resolution * VOLUME[spec.unit]) ** 2 / 12.0
-        belief.hit(into, np.ones(n), counted, variance)
+        belief.hit((p.V, p.C), np.array((1.0, 0.0 if water else 1.0)), 0.0, variance)

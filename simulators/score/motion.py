@@ -3,7 +3,7 @@ r"""How the yardstick's state moves between two readings, linear about its mean.
 Concentrate is lost with the mix that it is in, and water beyond that dry (evaporation, less
 ingress; depletion counts as mix from which the water came back):
 
-.. math:: dV = -E - D, \quad dc = \frac{c}{V} E, \quad dL_w = E + (1-c) D, \quad dL_c = c D
+.. math:: dV = -E - D, \quad dc = \frac{c}{V} E, \quad dL = E + D, \quad dL_c = c D
 
 .. math:: E = \varphi(e_0 + u\,e_1)\,dt + u\sqrt{w_e}\,dB_e, \quad
           D = (d_0 + u\,d_1)\,dt + u\sqrt{w_d}\,dB_d
@@ -73,14 +73,12 @@ class Motion:
         mix = float(flows[2:] @ mean[p.MIX_REST : p.OIL])
         strength, volume = now.strength, now.volume
         transition[p.V, p.DRY_REST : p.OIL] = -flows
+        transition[p.LOST, p.DRY_REST : p.OIL] = flows
         transition[p.C, p.DRY_REST : p.MIX_REST] = flows[:2] * (strength / volume)
         transition[p.C, p.C] = 1.0 + dry / volume
         transition[p.C, p.V] = -dry * strength / (volume * volume)
-        transition[p.WATER, p.DRY_REST : p.OIL] = flows * np.array(
-            (1.0, 1.0, 1.0 - strength, 1.0 - strength)
-        )
         transition[p.CONCENTRATE, p.MIX_REST : p.OIL] = flows[2:] * strength
-        transition[p.WATER, p.C], transition[p.CONCENTRATE, p.C] = -mix, mix
+        transition[p.CONCENTRATE, p.C] = mix
         return transition, noise, strength * mix
 
     def _about(self, interval: int, now: Now) -> tuple[Matrix, Matrix]:
@@ -100,8 +98,8 @@ class Motion:
         transition, noise = np.eye(p.MOVING), np.zeros((p.MOVING, p.MOVING))
         transition[p.OIL, p.OIL_RATE] = transition[p.FILM, p.FILM_RATE] = u * days
         dry, mix = np.zeros(p.MOVING), np.zeros(p.MOVING)
-        dry[[p.V, p.C, p.WATER]] = -1.0, now.strength / now.volume, 1.0
-        mix[[p.V, p.WATER, p.CONCENTRATE]] = -1.0, 1.0 - now.strength, now.strength
+        dry[[p.V, p.C, p.LOST]] = -1.0, now.strength / now.volume, 1.0
+        mix[[p.V, p.LOST, p.CONCENTRATE]] = -1.0, 1.0, now.strength
         losses = ((dry, p.DRY_REST, now.drive), (mix, p.MIX_REST, 1.0))
         for (load, rest, drive), rates in zip(losses, self._rates, strict=True):
             noise += np.outer(load, load) * (u * rates.lumps * days)

@@ -21,6 +21,7 @@ from simulators.score.looking import Eye
 from simulators.score.meters import Meters
 from simulators.score.motion import Motion, Now
 from simulators.score.offsets import Offsets, offsets_of
+from simulators.score.scales import concentrate_between, true_product, water_between
 from simulators.score.told import Check, Happening, Service, Sight, Witness
 from simulators.score.warmth import Drive, assumed, hall
 
@@ -108,7 +109,6 @@ class Yardstick:
             )
             transition, noise, twice = self._motion.over(at - self._at, mean, now)
             self.belief.move(transition, noise)
-            self.belief.shift(p.WATER, twice)
             self.belief.shift(p.CONCENTRATE, -twice)
             self._at = at
 
@@ -213,7 +213,7 @@ class Yardstick:
         belief.forget(p.POURED, 0.0, 0.0)
         belief.forget(p.POURED_CONCENTRATE, 0.0, 0.0)
         if event.kind == "charge":
-            belief.copy(p.WATER, p.BASE)
+            belief.copy(p.LOST, p.BASE)
             belief.copy(p.CONCENTRATE, p.BASE + 1)
         if event.foreign:
             belief.hit((p.FACTOR,), np.ones(1), 0.0, 0.1**2)
@@ -251,12 +251,18 @@ class Yardstick:
         if self._meters.counts(event) or event.all:
             return
         told, belief = event.told, self.belief
-        belief.read((p.POURED,), np.ones(1), told.volume, told.volume_sd**2)
+        wide, poured = 1.0 + belief.mean[p.AREA], belief.mean[p.POURED]
+        row = np.array((wide, poured))
+        surprise = told.volume - wide * poured
+        belief.observe((p.POURED, p.AREA), row, surprise, told.volume_sd**2)
         if event.inflow and told.volume > 0.0:
             strength = told.concentrate / told.volume
+            poured, solute = belief.mean[[p.POURED, p.POURED_CONCENTRATE]]
+            strong = 1.0 + belief.mean[p.FACTOR]
+            row = np.array((-strength, strong, solute))
             sd = max(told.strength_sd * told.volume, 1e-3)
-            both = (p.POURED_CONCENTRATE, p.POURED)
-            belief.read(both, np.array((1.0, -strength)), 0.0, sd * sd)
+            three = (p.POURED, p.POURED_CONCENTRATE, p.FACTOR)
+            belief.observe(three, row, strength * poured - strong * solute, sd * sd)
 
     def _serve(self, now: int, service: Service | None, rest: Iterator[Service]) -> Service | None:
         """Skimmed, wiped, spilt, hung anew up to now: the next one."""
@@ -281,19 +287,17 @@ class Yardstick:
     def _tell(self, mark: int, sight: Sight, account: Account) -> None:
         """Say what is known at a whole hour, and keep the losses up to it for a day."""
         self._move(mark, running=sight.running)
-        belief = self.belief
-        one, pair = np.ones(1), np.array((1.0, -1.0))
+        belief, place = self.belief, p.hour(self._hours)
         said = {
-            "volume": belief.sum((p.V,), one),
-            "concentration": belief.sum((p.C,), one),
-            "water_lost": belief.sum((p.WATER, p.BASE), pair),
-            "concentrate_lost": belief.sum((p.CONCENTRATE, p.BASE + 1), pair),
+            "volume": true_product(belief, (p.V,), np.ones(1), (p.AREA,)),
+            "concentration": true_product(belief, (p.C,), np.ones(1), (p.FACTOR,)),
+            "water_lost": water_between(belief, p.BASE),
+            "concentrate_lost": concentrate_between(belief, p.BASE),
         }
-        place = p.hour(self._hours)
         if self._hours >= p.WINDOW:
-            said["water_24h"] = belief.sum((p.WATER, place), pair)
-            said["concentrate_24h"] = belief.sum((p.CONCENTRATE, place + 1), pair)
-        belief.copy(p.WATER, place)
+            said["water_24h"] = water_between(belief, place)
+            said["concentrate_24h"] = concentrate_between(belief, place)
+        belief.copy(p.LOST, place)
         belief.copy(p.CONCENTRATE, place + 1)
         self._hours += 1
         account.say(said)
