@@ -10,7 +10,7 @@ POINTS = 2_000
 """Points of a series at most. [1]"""
 RAW_RANGE: Instant = 2 * DAY
 """Ranges up to this are read from the readings themselves, where they are still kept. [ms]"""
-MINUTE_RANGE: Instant = 32 * DAY
+MINUTE_RANGE: Instant = 16 * DAY
 """Ranges up to this are read by minutes, longer ones by hours. [ms]"""
 
 
