@@ -47,6 +47,8 @@ class DosePlan:
     after: After
     why: tuple[str, ...]
     cautions: tuple[str, ...]
+    how: str = ""
+    """The batches in words, in the order of pouring."""
     exchange: tuple[float, Mix] | None = None
     """What would have to be drained [L] and added to reach a target that this misses."""
 
@@ -269,6 +271,7 @@ def _plan(task: Task, choice: Choice, sump: SumpPlan) -> DosePlan:
         after=after,
         why=reasons.for_plan(task, choice, after, confidence, sump),
         cautions=cautions.EXCHANGE if kind == "exchange" else cautions.TOP_UP,
+        how=reasons.how_to_pour(choice, sump),
         exchange=reasons.exchange_instead(task, after.concentration.value)
         if kind == "top-up"
         else None,

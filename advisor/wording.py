@@ -1,5 +1,6 @@
 """How amounts are said to people: short, with their unit, no digits that nobody can measure."""
 
+from collections.abc import Mapping
 from math import floor, log10
 
 from advisor.plan import Vessel
@@ -12,19 +13,34 @@ IMPERIAL_GALLON = 4.54609
 NEGLIGIBLE = 1e-7
 """An sd under this is none. [its unit]"""
 
-LITRES_PER = {
-    "L": 1.0,
-    "mL": 1e-3,
-    "gal": GALLON,
-    "gallon": GALLON,
-    "quart": GALLON / 4,
-    "pint": GALLON / 8,
-    "fluid_ounce": FLUID_OUNCE,
-    "floz": FLUID_OUNCE,
-    "imperial_gallon": IMPERIAL_GALLON,
-    "imperial_fluid_ounce": IMPERIAL_GALLON / 160,
+_SIZES: Mapping[str, tuple[str, float]] = {
+    "l": ("L", 1.0),
+    "litre": ("L", 1.0),
+    "liter": ("L", 1.0),
+    "ml": ("mL", 1e-3),
+    "gal": ("gal", GALLON),
+    "gallon": ("gal", GALLON),
+    "quart": ("qt", GALLON / 4),
+    "pint": ("pt", GALLON / 8),
+    "fl oz": ("fl oz", FLUID_OUNCE),
+    "floz": ("fl oz", FLUID_OUNCE),
+    "fluid ounce": ("fl oz", FLUID_OUNCE),
+    "imperial gal": ("imperial gal", IMPERIAL_GALLON),
+    "imperial gallon": ("imperial gal", IMPERIAL_GALLON),
+    "imperial fluid ounce": ("imperial fl oz", IMPERIAL_GALLON / 160),
 }
-"""Units in which vessels are marked. [L]"""
+"""Units in which vessels are marked, as said to people, and their size. [L]"""
+
+
+def mark_unit(unit: str) -> tuple[str, float]:
+    """Unit of a vessel's marks as said to people, and its size; litres where it is none. [L]
+
+    >>> mark_unit("fluid_ounce"), mark_unit("fl. oz.")[0], mark_unit("bushel")
+    (('fl oz', 0.02957), 'fl oz', ('L', 1.0))
+    """
+    words = " ".join(unit.lower().replace("_", " ").replace(".", " ").split())
+    singular = words.removesuffix("s")
+    return _SIZES.get(words) or _SIZES.get(singular) or ("L", 1.0)
 
 
 def number(value: float, digits: int = 1) -> str:
@@ -94,7 +110,7 @@ def percent_sd(strength: Estimate, digits: int = 2) -> str:
 
 def count_unit(vessel: Vessel) -> float:
     """Volume of which people count wholes in a vessel. [L]"""
-    return LITRES_PER.get(vessel.graduation_unit, 1.0)
+    return mark_unit(vessel.graduation_unit)[1]
 
 
 def measured(value: float, vessel: Vessel | None) -> str:
@@ -104,13 +120,19 @@ def measured(value: float, vessel: Vessel | None) -> str:
     '1.5 L'
     >>> bucket = Vessel(id="b", volume=18.927, graduation=0.0295735, graduation_unit="fluid_ounce")
     >>> measured(0.207015, bucket)
-    '7 fluid_ounce (0.207 L)'
+    '7 fl oz (0.207 L)'
+    >>> measured(11.12, bucket)
+    '2 gal 120 fl oz (11.12 L)'
     """
-    if (
-        vessel is None
-        or vessel.graduation_unit in ("L", "")
-        or vessel.graduation_unit not in LITRES_PER
-    ):
+    unit, size = ("L", 1.0) if vessel is None else mark_unit(vessel.graduation_unit)
+    if unit == "L":
         return litres(value, 3)
-    unit = vessel.graduation_unit
-    return f"{number(value / LITRES_PER[unit], 2)} {unit} ({litres(value, 3)})"
+    gallon = unit.replace("fl oz", "gal")
+    parts, rest = [], value
+    if gallon != unit:
+        each = mark_unit(gallon)[1]
+        whole = int(value / each + 1e-6)
+        parts, rest = [f"{whole} {gallon}"] * (whole > 0), value - whole * each
+    if not parts or rest >= size / 100.0:
+        parts.append(f"{number(rest / size, 1 if parts else 2)} {unit}")
+    return f"{' '.join(parts)} ({litres(value, 3)})"

@@ -11,6 +11,7 @@ from agent.commands import (
     demo,
     doctor,
     export,
+    outlook,
     replay,
     run,
     top_up,
@@ -26,6 +27,7 @@ _EPILOG = """\
 examples:
   millpond charge --volume "420 L" --target 7 --premix 5:1 --bucket "20 L"
   millpond top-up --volume "280 L" --concentration 8.4 --to-volume "300 L" --target 8
+  millpond outlook north.toml
   millpond validate north.toml
   millpond run north.toml
   millpond demo
@@ -44,7 +46,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"millpond {VERSION}")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    making = (charge, top_up)
+    making = (charge, top_up, outlook)
     running = (validate, doctor, run, alarms, user, replay, watch, export, backfill, demo)
     for command in (*making, *running):
         command.add(commands)

@@ -8,6 +8,11 @@ def add_target(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--target", required=True, metavar="N", help="concentration wanted, see --convention"
     )
+    add_convention(parser)
+
+
+def add_convention(parser: "argparse._ActionsContainer") -> None:
+    """How a target is counted."""
     parser.add_argument(
         "--convention",
         metavar="of-mix|per-water",
@@ -19,7 +24,7 @@ def add_target(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def add_mixing(parser: argparse.ArgumentParser) -> None:
+def add_mixing(parser: "argparse._ActionsContainer") -> None:
     """How it is mixed, and in what."""
     parser.add_argument(
         "--premix",
