@@ -13,6 +13,7 @@ from math import inf
 from advisor.drift import Rates
 from advisor.plan import SumpPlan
 from advisor.salts import blend_that_never_reaches, cycles, days_until, settles_at
+from advisor.wording import number
 
 NITRATE_MOST = 50.0
 """Of make-up and top-up water; above it, blend (TRGS 611, section 5.2). [mg/L]"""
@@ -215,3 +216,32 @@ def _blend(water: Water, losses: tuple[float, float], salts: Sequence[Salt]) -> 
     least = min(shares, key=lambda name: shares[name])
     share = shares[least]
     return Blend(water=water.name, share=share, because_of=least if share < 1.0 else "")
+
+
+def for_first_fill(hardness: float | None) -> str:
+    """Say which water a first fill takes, and whether this one does. [mg/L]
+
+    >>> for_first_fill(200.0)
+    'For a first fill water of 200 mg/L will do; top-ups take water low in salts.'
+    """
+    low, high = (number(end, 0) for end in FIRST_FILL_HARDNESS)
+    usual = (
+        f"tap water in the fluid's range ({low} to {high} mg/L where its data sheet says nothing)"
+    )
+    if hardness is None:
+        return (
+            f"A first fill commonly takes {usual}; very soft water foams. "
+            "Top-ups take water low in salts."
+        )
+    known = f"water of {number(hardness, 0)} mg/L"
+    if hardness < FOAMS_UNDER:
+        return (
+            f"A first fill with {known} foams: {usual} is better; "
+            "water low in salts is for top-ups."
+        )
+    if hardness > FIRST_FILL_HARDNESS[1]:
+        return (
+            f"A first fill with {known} begins too hard: {usual} is better, or a blend with "
+            "demineralised water."
+        )
+    return f"For a first fill {known} will do; top-ups take water low in salts."

@@ -18,6 +18,7 @@ from agent.commands import (
     user,
     validate,
     watch,
+    water,
 )
 from agent.version import VERSION
 
@@ -46,7 +47,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"millpond {VERSION}")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    making = (charge, top_up, outlook)
+    making = (charge, top_up, outlook, water)
     running = (validate, doctor, run, alarms, user, replay, watch, export, backfill, demo)
     for command in (*making, *running):
         command.add(commands)
