@@ -105,6 +105,11 @@ def _close_verb(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") ->
     close.add_argument("--recording", type=Path, metavar="FILE", help="keep what the plant said")
     close.add_argument("--out", type=Path, metavar="FILE", help="keep what the agent published")
     close.add_argument("--truth", type=Path, metavar="FILE")
+    close.add_argument(
+        "--compare",
+        action="store_true",
+        help="beside it: perfect knowledge, and a weekly top-up by hand",
+    )
     close.add_argument("--json", action="store_true", help="the summary as JSON")
     close.set_defaults(verb=_close)
 
@@ -206,6 +211,14 @@ def _close(arguments: argparse.Namespace) -> int:
             for path in (arguments.recording, arguments.out, arguments.truth)
         )
         rows = summary(floor, close_loop(floor, agent, Files(recording, published, truth)))
+    if arguments.compare:
+        from simulators.close import compared
+        from simulators.rivals import RIVALS, play_by
+
+        for kind in RIVALS:
+            other = floor_of(arguments.scenario, arguments.seed, arguments.days)
+            rows += summary(other, play_by(other, kind), kind)
+        rows += compared(rows)
     if arguments.json:
         sys.stdout.write(json.dumps(rows, indent=1) + "\n")
         return 0

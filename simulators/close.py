@@ -135,7 +135,7 @@ def close_loop(floor: ShopFloor, agent: Sequence[str], files: Files) -> dict[str
     SimulatorError
         If the agent cannot be started, ends early or does not answer.
     """
-    keeping = {name: _keeping(floor, name) for name in floor.tools}
+    keeping = {name: keeping_of(floor, name) for name in floor.tools}
     with tempfile.TemporaryDirectory(prefix="millpond-sim-") as folder:
         plant = Path(folder) / "plant.toml"
         plant.write_text(plant_toml(floor.scenario), encoding="utf-8")
@@ -176,21 +176,24 @@ def _one_tick(floor: ShopFloor, pipe: Pipe, files: Files, keeping: dict[str, Kee
         floor.take_truth()
 
 
-def _keeping(floor: ShopFloor, name: str) -> Keeping:
+def keeping_of(floor: ShopFloor, name: str) -> Keeping:
     """An empty count for one sump."""
     fluid = floor.scenario.fluid(floor.tools[name].spec.concentrate)
     band = (fluid.band_pct[0] / 100.0, fluid.band_pct[1] / 100.0)
     return Keeping(fluid.target_pct / 100.0, band)
 
 
-def summary(floor: ShopFloor, keeping: dict[str, Keeping]) -> list[dict[str, object]]:
-    """How each sump was kept, ready to print."""
+def summary(
+    floor: ShopFloor, keeping: dict[str, Keeping], by: str = "agent"
+) -> list[dict[str, object]]:
+    """How each sump was kept, and by whom, ready to print."""
     rows: list[dict[str, object]] = []
     for name, kept in keeping.items():
         book, ticks = floor.tools[name].sump.book, max(kept.ticks, 1)
         rows.append(
             {
                 "sump": name,
+                "by": by,
                 "in_band_pct": round(100.0 * kept.in_band / ticks, 2),
                 "within_half_pct": round(100.0 * kept.near / ticks, 2),
                 "mean_pct": round(100.0 * kept.strengths / ticks, 3),
@@ -210,3 +213,39 @@ def default_agent() -> list[str]:
     if found is None:
         raise SimulatorError("no command millpond beside this interpreter or on the path")
     return [found]
+
+
+def compared(rows: Sequence[dict[str, object]]) -> list[dict[str, object]]:
+    """All sumps together, one row for each who kept them; the concentrate beside the perfect use.
+
+    Parameters
+    ----------
+    rows
+        Of `summary`, of everybody who kept the same plant.
+    """
+    kept: dict[str, list[dict[str, object]]] = {}
+    for row in rows:
+        kept.setdefault(str(row["by"]), []).append(row)
+    used = {by: _sum(mine, "concentrate_l") for by, mine in kept.items()}
+    perfect = used.get("perfect knowledge")
+    return [
+        {
+            "sump": f"all {len(mine)}",
+            "by": by,
+            "in_band_pct": round(_sum(mine, "in_band_pct") / len(mine), 2),
+            "within_half_pct": round(_sum(mine, "within_half_pct") / len(mine), 2),
+            "mean_pct": round(_sum(mine, "mean_pct") / len(mine), 3),
+            "spilled_l": round(_sum(mine, "spilled_l"), 3),
+            "concentrate_l": round(used[by], 1),
+            "water_l": round(_sum(mine, "water_l"), 0),
+            "concentrate_over_perfect_pct": (
+                round(100.0 * (used[by] / perfect - 1.0), 2) if perfect else None
+            ),
+        }
+        for by, mine in kept.items()
+    ]
+
+
+def _sum(rows: Sequence[dict[str, object]], key: str) -> float:
+    """Total of one column."""
+    return sum(float(str(row[key])) for row in rows)

@@ -4,6 +4,7 @@ import heapq
 from itertools import count
 
 from simulators.advice import Heard
+from simulators.caretaker import Caretaker
 from simulators.checks import Inspector
 from simulators.climate import Hall
 from simulators.disturbances import Disturber
@@ -42,6 +43,7 @@ class ShopFloor:
         self.tools: dict[str, MachineTool] = {}
         self.heard: dict[str, Heard] = {}
         self.stations: dict[str, DosingStation] = {}
+        self._caretakers: dict[str, Caretaker] = {}
         for spec in scenario.sumps():
             tool = MachineTool(spec, scenario, calendar, root, self._journal)
             heard = Heard(tool)
@@ -53,6 +55,7 @@ class ShopFloor:
                 Crew(tool, spec.operators, (heard, inspector))
             if spec.station is not None:
                 self.stations[spec.id] = DosingStation(tool, spec.station)
+                self._caretakers[spec.id] = Caretaker(tool, spec.station)
         self._waiting: list[tuple[int, int, Message]] = []
         self._order = count()
         self._journal.write(self._meta())
@@ -91,11 +94,13 @@ class ShopFloor:
         return self._journal.take()
 
     def hear(self, topic: str, payload: bytes) -> None:
-        """Take in what the agent publishes: advice, setpoints, leases.
+        """Take in what the agent publishes: advice, setpoints, leases, alarms about stations.
 
         What cannot be understood does no harm: people and stations leave it, the truth tells it.
         """
         head, _, what = topic.rpartition("/")
+        if head.endswith("/alarm"):
+            head, what = head.removesuffix("/alarm"), f"alarm/{what}"
         name = head.rpartition("/")[2]
         if name not in self.tools or head != f"{self.scenario.prefix}/{name}":
             return
@@ -120,6 +125,8 @@ class ShopFloor:
             self.stations[name].hear_setpoint(self.now, payload)
         elif what == "lease" and name in self.stations and payload:
             self.stations[name].hear_lease(payload)
+        elif what.startswith("alarm/") and name in self._caretakers:
+            self._caretakers[name].hear(self.now, what.removeprefix("alarm/"), payload)
 
     def _meta(self) -> Record:
         """First line of the truth file: what was drawn."""

@@ -119,4 +119,6 @@ class Station(Spec):
     """Spread of each meter's gain, drawn for each seed."""
     resolution_l: Positive = 0.05
     report_s: Positive = 30.0
+    looked_after_h: NotNegative | None = 4.0
+    """So long after an alarm about it somebody has looked and resets it; absent: nobody. [h]"""
     trouble: tuple[StationTrouble, ...] = ()

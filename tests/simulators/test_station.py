@@ -219,3 +219,29 @@ def test_what_nobody_understands_does_no_harm(topic, payload):
         assert records == []  # no dose is in hand: nobody listens for leases
     else:
         assert [r["what"] for r in records] == [topic]
+
+
+def alarm(floor, state, name="delivery-differs"):
+    """Let the plant hear an alarm of the agent's."""
+    body = json.dumps({"state": state})
+    floor.hear(f"millpond/shop/m1/alarm/{name}", body.encode())
+
+
+def test_somebody_looks_into_an_alarm_about_the_station_and_resets_it():
+    """Four hours after it has latched, once: acknowledged, then reset."""
+    floor = plant(STATION)
+    alarm(floor, "unacknowledged")
+    alarm(floor, "latched-unacknowledged")
+    alarm(floor, "latched-unacknowledged")
+    assert said(run(floor, 3.9), "/alarm-command") == []
+
+    orders = said(run(floor, 0.3), "/alarm-command")
+    assert [order["command"] for order in orders] == ["acknowledge", "reset"]
+    assert {order["alarm"] for order in orders} == {"delivery-differs"}
+
+
+def test_nobody_looks_into_other_alarms_or_where_nobody_is_there():
+    """The station is not the reason, or the scenario says that nobody comes."""
+    floor = plant(STATION)
+    alarm(floor, "latched-unacknowledged", "level-low")
+    assert said(run(floor, 5.0), "/alarm-command") == []
