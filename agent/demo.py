@@ -49,6 +49,9 @@ def demonstrate(*, speed: float, seconds: float | None) -> None:
     DemoError
         If the agent or the simulated plant ends by itself; its last words are in the message.
     """
+    # Whoever starts this in the background may have had interrupts ignored; both end it all.
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, signal.default_int_handler)
     with suppress(KeyboardInterrupt), ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="millpond-demo-")))
         port = stack.enter_context(embedded_broker(folder))
