@@ -39,7 +39,7 @@ class Gateway:
             if number % pause_every == 0:
                 breath.wait(0.02)
 
-    def wait(self, timeout: float = 10.0) -> None:
+    def wait(self, timeout: float = 40.0) -> None:
         """Wait until the broker has confirmed all of it."""
         wait_until(lambda: self.confirmed >= self.sent, "confirmation of what was sent", timeout)
 
@@ -75,7 +75,7 @@ class Listener:
         self._client.on_subscribe = lambda *_: self._ready.set()
         self._client.connect("127.0.0.1", port)
         self._client.loop_start()
-        assert self._ready.wait(10.0), "no answer to the subscription"
+        assert self._ready.wait(40.0), "no answer to the subscription"
 
     def payloads(self, topic: str) -> list[bytes]:
         """What was heard on one topic."""

@@ -7,7 +7,7 @@ from collections.abc import Callable
 POLL_S = 0.01
 
 
-def wait_until(condition: Callable[[], object], what: str, timeout: float = 10.0) -> None:
+def wait_until(condition: Callable[[], object], what: str, timeout: float = 40.0) -> None:
     """Wait until `condition` holds; a test that waits in vain says for `what`."""
     pause = threading.Event()
     deadline = time.monotonic() + timeout

@@ -133,7 +133,7 @@ class RunningAgent:
     def stop(self) -> int:
         """End it as a service manager does; its exit code."""
         self.process.send_signal(signal.SIGTERM)
-        return self.process.wait(10.0)
+        return self.process.wait(40.0)
 
 
 @contextmanager

@@ -91,7 +91,7 @@ class StationClient:
         lasting.SessionExpiryInterval = 3600
         self._client.connect("127.0.0.1", port, clean_start=False, properties=lasting)
         self._client.loop_start()
-        assert self._ready.wait(10.0), "the station is not connected"
+        assert self._ready.wait(40.0), "the station is not connected"
 
     def _subscribe(self, client: mqtt.Client, *_: object) -> None:
         client.subscribe([(f"{ABOUT}/setpoint", 1), (f"{ABOUT}/lease", 1)])

@@ -92,7 +92,7 @@ class AgentProcess:
         """End it as a service manager does; its exit code."""
         assert self.process is not None
         self.process.send_signal(signal.SIGTERM)
-        return self.process.wait(10.0)
+        return self.process.wait(40.0)
 
     @property
     def code(self) -> int | None:
@@ -103,7 +103,7 @@ class AgentProcess:
     def wait(self) -> int:
         """Wait until it ends by itself; its exit code."""
         assert self.process is not None
-        return self.process.wait(10.0)
+        return self.process.wait(40.0)
 
     def numbers(self) -> list[int]:
         """The stored readings' numbers, in the order of their times."""
@@ -113,7 +113,7 @@ class AgentProcess:
             rows = connection.execute("SELECT value FROM reading ORDER BY at").fetchall()
         return [int(value) for (value,) in rows]
 
-    def wait_for_readings(self, count: int, timeout: float = 10.0) -> None:
+    def wait_for_readings(self, count: int, timeout: float = 40.0) -> None:
         """Wait until so many readings are stored."""
         wait_until(lambda: len(self.numbers()) >= count, f"{count} stored readings", timeout)
 

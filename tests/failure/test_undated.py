@@ -68,7 +68,7 @@ class ExampleAgent:
     def wait(self) -> None:
         """Wait until it is gone."""
         assert self.process is not None
-        self.process.wait(10.0)
+        self.process.wait(40.0)
 
     def kill(self) -> None:
         """End it without a word."""

@@ -29,7 +29,7 @@ class Ear:
         self.client.connect("127.0.0.1", port)
         self.client.subscribe("#", qos=1)
         self.client.loop_start()
-        assert self._ready.wait(10.0)
+        assert self._ready.wait(40.0)
 
     def close(self) -> None:
         """Leave."""
