@@ -9,8 +9,11 @@ from dataclasses import dataclass, replace
 from math import ceil, inf
 
 from advisor import cautions
+from advisor.calibration import Charged
+from advisor.changeout import MOST_RESIDUE
 from advisor.dose import after_pouring
 from advisor.effects import After, Batch, Mix
+from advisor.makeup import for_first_fill
 from advisor.mixing import blend
 from advisor.optimum import best
 from advisor.pouring import ALWAYS, NEVER, Choice, Task, Way
@@ -28,6 +31,7 @@ from agent.typed import (
     Measure,
     TopUpInput,
     bucket_of,
+    content,
     factor_of,
     litres,
     mark_of,
@@ -38,15 +42,10 @@ from agent.typed import (
     strengths_of,
     target_of,
 )
+from agent.verdict import Verdict, verdict
 
 PREMIX, MIX, WATER, WEAK_MIX = "premix", "mix", "water", "weak mix"
 """What a portion is."""
-
-MOST_RESIDUE = 0.02
-"""Part of the charge that may be left in a drained sump before it is rinsed again. [1]
-
-*Common practice*, as a starting point.
-"""
 
 MANY = 60
 """More batches than this are not fitted to the bucket's marks."""
@@ -67,6 +66,10 @@ class Recipe:
     """Refractometer factor, where it was given. [%/°Brix]"""
     why: tuple[str, ...]
     cautions: tuple[str, ...]
+    is_change_out: bool = False
+    """With the work around it."""
+    verdict: Verdict | None = None
+    """On a reading of the charge, where one was typed."""
     cost: float | None = None
     """Of concentrate and disposal, where a price was given; in the currency of the price."""
 
@@ -128,8 +131,11 @@ def charge(typed: ChargeInput) -> Recipe:
             *_premix(typed.premix, strongest),
             *_residue(residue, volume, measure),
             *recipe.why,
+            for_first_fill(content("--hardness", typed.hardness)),
         ),
-        cautions=(*_naive(task, recipe, measure), *cautions.CHARGE),
+        cautions=(*_naive(task, recipe, measure), *_charging(typed)),
+        verdict=_verdict(typed, recipe) if typed.check else None,
+        is_change_out=typed.change_out,
     )
 
 
@@ -197,6 +203,25 @@ def say(volume: float, measure: Measure) -> str:
     if measure.ounce is not None and 0.0 < own < 0.5:
         return f"{number(volume / measure.ounce, 1)} fl oz ({metric})"
     return f"{number(own, 2)} {measure.unit} ({metric})"
+
+
+def _charging(typed: ChargeInput) -> tuple[str, ...]:
+    """Cautions of a charge; a change-out has a stage for circulating."""
+    known = cautions.CHARGE
+    return tuple(c for c in known if c != cautions.CIRCULATE) if typed.change_out else known
+
+
+def _verdict(typed: ChargeInput, recipe: Recipe) -> Verdict:
+    """Judge a reading of the charge."""
+    after, task = recipe.after, recipe.task
+    charged = Charged(
+        volume=after.volume.value,
+        strength=after.concentration.value,
+        target=task.target,
+        weakest=task.weakest,
+        strongest=task.strongest,
+    )
+    return verdict(charged, typed.check, recipe.factor, lambda v: say(v, recipe.measure))
 
 
 # --- ways -----------------------------------------------------------------------------------------

@@ -10,11 +10,7 @@ from agent.errors import MillpondError
 from agent.outlook.report import water_json
 from agent.outlook.sheet import water_lines
 from agent.outlook.typed import per_day
-from agent.quantities import parse_quantity
-from agent.typed import NOTHING, ImpossibleInputError, litres, percentage
-
-MOST = 1e6
-"""More than any water holds. [mg/L]"""
+from agent.typed import NOTHING, ImpossibleInputError, content, litres, percentage
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,19 +71,6 @@ def as_json(answer: WaterAnswer) -> dict[str, Any]:
 def as_sheet(answer: WaterAnswer) -> str:
     """The answer as text."""
     return "\n".join([*water_lines(answer.outlook), "", answer.first_fill]) + "\n"
-
-
-def content(option: str, text: str) -> float | None:
-    """What dissolves in a water as typed, such as ``180 mg/L`` or ``10 dH``. [mg/L]"""
-    if not text:
-        return None
-    try:
-        value = parse_quantity(text, "mg/L")
-    except MillpondError as error:
-        raise ImpossibleInputError(option, text, f"a content with its unit: {error}") from error
-    if not 0.0 <= value <= MOST:
-        raise ImpossibleInputError(option, text, f"0 to {MOST:g} mg/L")
-    return value
 
 
 def _rates(typed: WaterInput) -> Rates:

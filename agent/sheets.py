@@ -5,13 +5,19 @@ from collections.abc import Iterator, Sequence
 from json import dumps
 from typing import Any
 
+from advisor.changeout import ChangeOut, change_out
 from advisor.effects import Batch
+from advisor.stages import Stage
 from advisor.units import parts_from_fraction
 from advisor.wording import number, percent
 from agent.calculators import MIX, PREMIX, WATER, WEAK_MIX, Recipe, say
+from agent.verdict import as_json as check_json
 
 WIDTH = 80
 """Columns of a sheet."""
+
+POURED = ("pour", "charge")
+"""How the names of stages begin in which a portion is poured, each in its turn."""
 
 _NAMES = {PREMIX: "premix", MIX: "mix", WEAK_MIX: "weak mix"}
 
@@ -45,8 +51,10 @@ def as_json(recipe: Recipe) -> dict[str, Any]:
         },
         "reading_brix": None if recipe.brix is None else _round(recipe.brix),
         "cost": None if recipe.cost is None else round(recipe.cost, 2),
-        "why": list(recipe.why),
-        "cautions": list(recipe.cautions),
+        "steps": [stage.text for stage in stages(recipe)],
+        "check": None if recipe.verdict is None else check_json(recipe.verdict.calibration),
+        "why": [*recipe.why, *said_of_check(recipe)],
+        "cautions": all_cautions(recipe),
     }
 
 
@@ -54,26 +62,89 @@ def as_sheet(recipe: Recipe) -> str:
     """The recipe as a sheet of plain text, in the unit of the person."""
     lines = [recipe.title, "=" * min(len(recipe.title), WIDTH), ""]
     lines += _amounts(recipe)
-    lines += _section("Steps", steps(recipe), numbered=True)
+    lines += _steps(recipe)
+    lines += _section("Reading of the charge", said_of_check(recipe))
     lines += _section("Why", recipe.why)
-    lines += _section("Cautions", recipe.cautions)
+    lines += _section("Cautions", other_cautions(recipe))
     return "\n".join(lines).rstrip() + "\n"
 
 
-def steps(recipe: Recipe) -> list[str]:
-    """What is to be done, in order: drain, water first, concentrate into it, circulate, check."""
+def stages(recipe: Recipe) -> tuple[Stage, ...]:
+    """What is to be done, in order: drain, water first, concentrate into it, circulate, check.
+
+    With a change-out, all the work around it.
+    """
     if not recipe.portions and recipe.drain <= 0.0:
-        return ["Pour nothing."]
+        return (Stage("nothing", "Pour nothing."),)
+    if recipe.is_change_out:
+        return _change_out(recipe)
     done = []
     if recipe.drain > 0.0:
-        done.append(f"Drain {say(recipe.drain, recipe.measure)} and keep it for disposal.")
-    begin = 1
+        drain = f"Drain {say(recipe.drain, recipe.measure)} and keep it for disposal."
+        done.append(Stage("drain", drain))
+    poured = enumerate(pouring(recipe), start=1)
+    done += [Stage(f"pour {count}", sentence) for count, sentence in poured]
+    done.append(Stage("circulate", "Run the pumps for 30 minutes, so that all of it is mixed."))
+    done.append(Stage("check", f"Check with a refractometer: {reading(recipe)}."))
+    return tuple(done)
+
+
+def pouring(recipe: Recipe) -> list[str]:
+    """How each portion is poured, in order. [L]"""
+    said, begin = [], 1
     for name, batch in recipe.portions:
-        done.append(_pouring(name, batch, begin, recipe))
+        said.append(_pouring(name, batch, begin, recipe))
         begin += batch.count if name != WATER else 0
-    done.append("Run the pumps for 30 minutes, so that all of it is mixed.")
-    done.append(_check(recipe))
-    return done
+    return said
+
+
+def reading(recipe: Recipe) -> str:
+    """What the sump should read, before and after the factor. [1]"""
+    strength = percent(recipe.after.concentration.value)
+    if recipe.brix is None:
+        return f"{strength} of the mix (reading times factor)"
+    return (
+        f"{number(recipe.brix, 2)} °Brix, which times the factor "
+        f"{number(recipe.factor or 0.0, 3)} is {strength} of the mix"
+    )
+
+
+def said_of_check(recipe: Recipe) -> tuple[str, ...]:
+    """What a reading of the charge says, where there was one."""
+    return () if recipe.verdict is None else recipe.verdict.said
+
+
+def all_cautions(recipe: Recipe) -> list[str]:
+    """Cautions of the reading, of the recipe, and of its stages, each once."""
+    of_check = () if recipe.verdict is None else recipe.verdict.cautions
+    of_stages = [caution for stage in stages(recipe) for caution in stage.cautions]
+    return list(dict.fromkeys((*of_check, *recipe.cautions, *of_stages)))
+
+
+def other_cautions(recipe: Recipe) -> list[str]:
+    """Cautions that no stage has said."""
+    said = {caution for stage in stages(recipe) for caution in stage.cautions}
+    return [caution for caution in all_cautions(recipe) if caution not in said]
+
+
+def _change_out(recipe: Recipe) -> tuple[Stage, ...]:
+    """Stages of the whole change-out."""
+    work = ChangeOut(
+        volume=recipe.after.volume.value,
+        concentrate=recipe.mix.concentrate,
+        pouring=pouring(recipe),
+        reading=reading(recipe),
+    )
+    return change_out(work, lambda volume: say(volume, recipe.measure))
+
+
+def _steps(recipe: Recipe) -> Iterator[str]:
+    """List the stages; those of a change-out with the cautions that fit each."""
+    yield from ("", "Steps", "-----")
+    for count, stage in enumerate(stages(recipe), start=1):
+        yield from _item(f"{count:>3}. ", stage.text)
+        for caution in stage.cautions:
+            yield from _item("       ! ", caution)
 
 
 def _pouring(name: str, batch: Batch, begin: int, recipe: Recipe) -> str:
@@ -94,17 +165,6 @@ def _pouring(name: str, batch: Batch, begin: int, recipe: Recipe) -> str:
 def _times(batch: Batch) -> str:
     """Say how often, where more than once; amounts in [L] follow."""
     return f"{batch.count} times " if batch.count > 1 else ""
-
-
-def _check(recipe: Recipe) -> str:
-    """Say what the sump should read. [1]"""
-    strength = percent(recipe.after.concentration.value)
-    if recipe.brix is None:
-        return f"Check with a refractometer: {strength} of the mix (reading times factor)."
-    return (
-        f"Check with a refractometer: {number(recipe.brix, 2)} °Brix, which times the factor "
-        f"{number(recipe.factor or 0.0, 3)} is {strength} of the mix."
-    )
 
 
 def _amounts(recipe: Recipe) -> Iterator[str]:
@@ -129,14 +189,18 @@ def _amounts(recipe: Recipe) -> Iterator[str]:
     )
 
 
-def _section(title: str, items: Sequence[str], *, numbered: bool = False) -> Iterator[str]:
+def _section(title: str, items: Sequence[str]) -> Iterator[str]:
     """Lay out a list under its title, wrapped to the sheet's width."""
     if not items:
         return
     yield from ("", title, "-" * len(title))
-    for count, item in enumerate(items, start=1):
-        mark = f"{count:>3}. " if numbered else "  - "
-        yield textwrap.fill(item, WIDTH, initial_indent=mark, subsequent_indent=" " * len(mark))
+    for item in items:
+        yield from _item("  - ", item)
+
+
+def _item(mark: str, text: str) -> Iterator[str]:
+    """Lay out one item of a list."""
+    yield textwrap.fill(text, WIDTH, initial_indent=mark, subsequent_indent=" " * len(mark))
 
 
 def _round(value: float) -> float:

@@ -24,6 +24,9 @@ CONVENTIONS = ("of-mix", "per-water")
 LARGEST = 1e7
 """More than any sump holds. [L]"""
 
+SALTIEST = 1e6
+"""More than any water holds. [mg/L]"""
+
 
 class ImpossibleInputError(MillpondError):
     """Something was typed that no calculation can start from.
@@ -70,6 +73,9 @@ class ChargeInput:
     residue: str = ""
     factor: str = ""
     price: str = ""
+    hardness: str = ""
+    check: str = ""
+    change_out: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,3 +204,16 @@ def factor_of(text: str) -> float | None:
     if factor <= 0.0:
         raise ImpossibleInputError("--factor", text, "more than 0 % of the mix per °Brix")
     return factor
+
+
+def content(option: str, text: str) -> float | None:
+    """What dissolves in a water as typed, such as ``180 mg/L`` or ``10 dH``. [mg/L]"""
+    if not text:
+        return None
+    try:
+        value = parse_quantity(text, "mg/L")
+    except MillpondError as error:
+        raise ImpossibleInputError(option, text, f"a content with its unit: {error}") from error
+    if not 0.0 <= value <= SALTIEST:
+        raise ImpossibleInputError(option, text, f"0 to {SALTIEST:g} mg/L")
+    return value

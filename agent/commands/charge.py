@@ -15,6 +15,8 @@ examples:
       --bucket "5 gal"
   millpond charge --volume "95 gal" --target 6 --convention per-water --premix 4:1 \\
       --bucket "5 gal" --weak-mix 1
+  millpond charge --volume "420 L" --target 8 --factor 1.25 --change-out --print charge.html
+  millpond charge --volume "420 L" --target 8 --factor 1.25 --check "5.9 degBrix"
 
 "gal" is the US gallon; write imperial_gallon for the other.
 6 parts per 100 of water (per-water) are 5.66 % of the mix (of-mix).
@@ -41,6 +43,23 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
         metavar="QUANTITY",
         help="what could not be drained: takes up room, its concentrate is not counted",
     )
+    parser.add_argument(
+        "--hardness",
+        default="",
+        metavar="QUANTITY",
+        help='of the water, as CaCO3: "180 mg/L", "10 dH"; says whether it suits a first fill',
+    )
+    parser.add_argument(
+        "--check",
+        default="",
+        metavar="READING",
+        help='what a refractometer then said, "5.1 degBrix": what to add, or which factor it means',
+    )
+    parser.add_argument(
+        "--change-out",
+        action="store_true",
+        help="with all the work around it, from skimming the old fluid to checking the new",
+    )
     recipe_options.add_output(parser)
     parser.set_defaults(run=run)
 
@@ -48,7 +67,6 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
 def run(options: argparse.Namespace) -> int:
     """Work out the charge and print it; the exit code."""
     from agent.calculators import charge
-    from agent.sheets import show
     from agent.typed import ChargeInput
 
     recipe = charge(
@@ -63,7 +81,9 @@ def run(options: argparse.Namespace) -> int:
             residue=options.residue,
             factor=options.factor,
             price=options.price,
+            hardness=options.hardness,
+            check=options.check,
+            change_out=options.change_out,
         )
     )
-    print(show(recipe, json=options.json))
-    return 0
+    return recipe_options.show(recipe, options)

@@ -1,6 +1,10 @@
 """Options that `charge` and `top-up` share."""
 
 import argparse
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from agent.calculators import Recipe
 
 
 def add_target(parser: argparse.ArgumentParser) -> None:
@@ -61,3 +65,24 @@ def add_output(parser: argparse.ArgumentParser) -> None:
         "--price", default="", metavar="N", help="of a litre of concentrate: says what it costs"
     )
     parser.add_argument("--json", action="store_true", help="print one JSON object instead")
+    parser.add_argument(
+        "--print",
+        dest="page",
+        default="",
+        metavar="FILE.html",
+        help="write a page for the printer too, A4 or Letter",
+    )
+
+
+def show(recipe: "Recipe", options: argparse.Namespace) -> int:
+    """Print a recipe as it was asked for, and write its page; the exit code."""
+    from pathlib import Path
+
+    from agent.sheets import show
+
+    if options.page:
+        from agent.printing import as_page
+
+        Path(options.page).write_text(as_page(recipe), encoding="utf-8")
+    print(show(recipe, json=options.json))
+    return 0

@@ -56,7 +56,6 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
 def run(options: argparse.Namespace) -> int:
     """Work out the top-up and print it; the exit code."""
     from agent.calculators import top_up
-    from agent.sheets import show
     from agent.typed import TopUpInput
 
     recipe = top_up(
@@ -76,5 +75,4 @@ def run(options: argparse.Namespace) -> int:
             exchange=options.exchange,
         )
     )
-    print(show(recipe, json=options.json))
-    return 0
+    return recipe_options.show(recipe, options)

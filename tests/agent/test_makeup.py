@@ -7,8 +7,8 @@ import pytest
 
 from agent.cli import main
 from agent.errors import MillpondError
-from agent.makeup import WaterInput, answer, as_json, as_sheet, content
-from agent.typed import ImpossibleInputError
+from agent.makeup import WaterInput, answer, as_json, as_sheet
+from agent.typed import ImpossibleInputError, content
 
 KNOWN = WaterInput(
     volume="300 L",

@@ -4,8 +4,8 @@ import re
 
 import pytest
 
-from agent.calculators import charge, say, top_up
-from agent.sheets import WIDTH, as_sheet, steps
+from agent.calculators import Recipe, charge, say, top_up
+from agent.sheets import WIDTH, as_sheet, stages
 from agent.typed import ChargeInput, Measure, TopUpInput
 
 GALLONS = ChargeInput(
@@ -20,13 +20,20 @@ GALLONS = ChargeInput(
 LITRES = TopUpInput(
     volume="280 L", concentration="8.43", to_volume="300 L", target="8", bucket="10 L"
 )
+
+
+def texts(recipe: Recipe) -> list[str]:
+    """What is to be done, stage by stage."""
+    return [stage.text for stage in stages(recipe)]
+
+
 RECIPES = {"charge": charge(GALLONS), "top-up": top_up(LITRES)}
 
 
 @pytest.mark.parametrize("recipe", RECIPES.values(), ids=RECIPES.keys())
 def test_water_comes_first_in_every_step(recipe):
     """Concentrate goes into the water, never the reverse."""
-    batches = [step for step in steps(recipe) if "concentrate" in step]
+    batches = [step for step in texts(recipe) if "concentrate" in step]
 
     assert batches
     for step in batches:
@@ -50,12 +57,12 @@ def test_steps_are_numbered_without_a_gap():
     recipe = RECIPES["charge"]
     found = re.findall(r"^ {0,2}(\d+)\. ", as_sheet(recipe), re.MULTILINE)
 
-    assert [int(number) for number in found] == list(range(1, len(steps(recipe)) + 1))
+    assert [int(number) for number in found] == list(range(1, len(stages(recipe)) + 1))
 
 
 def test_batches_are_counted_through():
     """Four full batches of premix and a fifth, then the weak mix from the sixth on."""
-    said = steps(RECIPES["charge"])
+    said = texts(RECIPES["charge"])
 
     assert said[0].startswith("Batches 1 to 4, each (premix): 4 gal (15.14 L) of water first")
     assert said[1].startswith("Batch 5 (premix)")
@@ -85,7 +92,7 @@ def test_nothing_to_pour_is_said_plainly():
     """A sump in order has one step."""
     recipe = top_up(TopUpInput(volume="300 L", concentration="8", to_volume="300 L", target="8"))
 
-    assert steps(recipe) == ["Pour nothing."]
+    assert texts(recipe) == ["Pour nothing."]
     assert "Nothing to add" in as_sheet(recipe)
 
 
@@ -95,5 +102,5 @@ def test_an_exchange_drains_first():
         TopUpInput(volume="300 L", concentration="10", to_volume="300 L", target="8", exchange=True)
     )
 
-    assert steps(recipe)[0].startswith("Drain 60 L")
+    assert texts(recipe)[0].startswith("Drain 60 L")
     assert "waste" in as_sheet(recipe)
