@@ -5,10 +5,10 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check bench soak score schemas lock clean
+.PHONY: help demo test check bench soak soak-dose score schemas lock clean
 
 help:  ## list these commands
-	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-8s %s\n", $$1, $$2 }' Makefile
+	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' Makefile
 
 demo: $(VENV)/ready-to-run  ## a simulated plant of four sumps, the agent, and a live table; Ctrl-C ends it
 	@$(BIN)/millpond demo
@@ -33,6 +33,9 @@ score: $(VENV)/ready-to-run  ## set the agent against truth and yardstick in all
 
 soak: $(VENV)/ready-to-test  ## a year of ten sumps with everything failing at random; ends with the books closed
 	$(BIN)/python -m tests.soak
+
+soak-dose: $(VENV)/ready-to-test  ## every promise of a dose over 100000 random states (half an hour; STATES=100000)
+	MILLPOND_STATES=$(or $(STATES),100000) $(BIN)/python -m pytest -q --hypothesis-profile=fresh tests/advisor/test_dose.py -k every_dose
 
 schemas: $(VENV)/ready-to-test  ## write the generated files of config/ anew
 	$(BIN)/python -m agent.messages.schemas

@@ -14,7 +14,7 @@ from advisor import cautions, reasons
 from advisor.effects import AdviceKind, After, Batch, Mix
 from advisor.errors import AdvisorError
 from advisor.geometry import volume_at
-from advisor.optimum import best, reaches_band
+from advisor.optimum import best, ends_in_band, may_reach_band
 from advisor.plan import SumpPlan
 from advisor.pouring import FOR_BAND, NEVER, Choice, Task
 from advisor.program import SolverError
@@ -84,7 +84,7 @@ def plan_top_up(
     _require_state(volume, concentration)
     task = task_for(volume, concentration, correlation, sump, stock=stock)
     try:
-        choice = best(_by_station(_drained_if_that_helps(task, sump, stock), sump))
+        choice = _chosen(task, sump, stock)
     except SolverError as trouble:
         return _nothing(task, (f"No mix could be computed: {trouble}.",))
     return _plan(task, choice, sump)
@@ -232,12 +232,19 @@ def _require_state(volume: Estimate, concentration: Estimate) -> None:
         raise AdvisorError("concentration", concentration, "0 up to 1, with an sd of 0 or more")
 
 
-def _drained_if_that_helps(task: Task, sump: SumpPlan, stock: Mapping[str, float]) -> Task:
-    """Allow draining where the band [1] can be reached with it, and not without."""
-    if reaches_band(task):
-        return task
+def _chosen(task: Task, sump: SumpPlan, stock: Mapping[str, float]) -> Choice:
+    """Choose, draining where the band [1] can be reached with it and not without."""
+    own, choice = _by_station(task, sump), None
+    if may_reach_band(task):
+        choice = best(own)
+        if own is not task or ends_in_band(task, choice):
+            return choice
     drained = _with_draining(task, sump, stock)
-    return drained if reaches_band(drained) else task
+    if may_reach_band(drained):
+        other = best(drained)
+        if ends_in_band(drained, other):
+            return other
+    return best(own) if choice is None else choice
 
 
 def _by_station(task: Task, sump: SumpPlan) -> Task:

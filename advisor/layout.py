@@ -48,18 +48,15 @@ class Layout:
     near: tuple[int, int] = (0, 0)
     batches: int = 0
     """Row that counts all batches."""
+    count: int = 0
+    """Column that counts them, of a program of totals."""
     odd: list[int] = field(default_factory=list)
 
 
 def lay_out(task: Task) -> Layout:
-    """Write the task as columns and rows."""
-    layout = Layout(task)
+    """Write the task as columns and rows, batch by batch."""
+    layout = _begun(task)
     program = layout.program
-    layout.band, layout.confidence = program.column(), program.column()
-    layout.volume, layout.target = program.column(), program.column()
-    layout.near = (program.column(), program.column())
-    layout.drains = program.column(upper=0.0 if task.drain == NEVER else 1.0, integer=True)
-    layout.drain = program.column(integer=task.drain_step > 0)
     for way in task.ways:
         _add_way(layout, way)
     for part in sorted({way.part for way in task.ways}):
@@ -68,6 +65,38 @@ def lay_out(task: Task) -> Layout:
     layout.batches = program.row({group.used: float(group.count) for group in layout.groups})
     _add_safety(layout)
     _add_wishes(layout)
+    return layout
+
+
+def lay_out_totals(task: Task) -> Layout:
+    """Write what the task asks of all batches of a way together.
+
+    Every plan of the task is one of this smaller program too, so that nothing is better than what
+    this one reaches; not every answer of it can be divided into batches.
+    """
+    layout = _begun(task)
+    program = layout.program
+    counts = [_add_totals(layout, way) for way in task.ways]
+    for part in sorted({way.part for way in task.ways}):
+        used = {group.used: 1.0 for group in layout.groups if group.way.part == part}
+        program.row(used, upper=1.0)
+    layout.batches = program.row(dict.fromkeys(counts, 1.0))
+    layout.count = program.column()
+    program.row({**dict.fromkeys(counts, 1.0), layout.count: -1.0}, 0.0, 0.0)
+    _add_safety(layout)
+    _add_wishes(layout)
+    return layout
+
+
+def _begun(task: Task) -> Layout:
+    """Begin with the columns that goals are about."""
+    layout = Layout(task)
+    program = layout.program
+    layout.band, layout.confidence = program.column(), program.column()
+    layout.volume, layout.target = program.column(), program.column()
+    layout.near = (program.column(), program.column())
+    layout.drains = program.column(upper=0.0 if task.drain == NEVER else 1.0, integer=True)
+    layout.drain = program.column(integer=task.drain_step > 0)
     return layout
 
 
@@ -92,6 +121,26 @@ def _add_way(layout: Layout, way: Way) -> None:
             layout.odd.append(_add_odd(program, columns, per_unit))
 
 
+def _add_totals(layout: Layout, way: Way) -> int:
+    """Add all batches of a way as one group; the column that counts them."""
+    program = layout.program
+    exact = 0.0 in way.marks
+    group = _group(program, way, 1, exact=exact)
+    layout.groups.append(group)
+    count = program.column(lower=1.0 if exact else 0.0, upper=way.most + 1.0, integer=True)
+    program.row({count: 1.0, group.used: -(way.most + 1.0)}, upper=0.0)
+    fill = min(way.fill, layout.task.cap)
+    _add_limits(layout.task, program, group, {count: -fill})
+    weakest, strongest = strengths_of(layout.task, way)
+    first, second = way.strengths
+    # Where one of the two alone may not be poured, a mark of the other is in every batch.
+    if way.marks[1] and group.second is not None and not weakest <= first <= strongest:
+        program.row({group.second: 1.0, count: -1.0}, lower=0.0)
+    if way.marks[0] and second is not None and not weakest <= second <= strongest:
+        program.row({group.first: 1.0, count: -1.0}, lower=0.0)
+    return count
+
+
 def _group(
     program: Program, way: Way, count: int, *, different: bool = False, exact: bool = False
 ) -> Group:
@@ -104,12 +153,16 @@ def _group(
 
 def _add_batch_limits(task: Task, program: Program, group: Group) -> None:
     """Hold one batch to its vessel, and its strength between the weakest and the strongest."""
+    _add_limits(task, program, group, {group.used: -min(group.way.fill, task.cap)})
+
+
+def _add_limits(task: Task, program: Program, group: Group, room: Mapping[int, float]) -> None:
+    """Hold a group to the room that its vessels have, and to the strengths that may be made."""
     amounts = {
         column: (water / group.count, concentrate / group.count)
         for column, water, concentrate in group.terms()
     }
-    fill = min(group.way.fill, task.cap)
-    program.row({group.used: -fill, **{c: w + k for c, (w, k) in amounts.items()}}, upper=0.0)
+    program.row({**room, **{c: w + k for c, (w, k) in amounts.items()}}, upper=0.0)
     weakest, strongest = strengths_of(task, group.way)
     program.row({c: k - strongest * (w + k) for c, (w, k) in amounts.items()}, upper=0.0)
     program.row({c: k - weakest * (w + k) for c, (w, k) in amounts.items()}, lower=0.0)

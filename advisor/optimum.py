@@ -38,7 +38,7 @@ from bisect import bisect_left
 from math import ceil, inf
 
 from advisor.effects import Batch
-from advisor.layout import Layout, lay_out
+from advisor.layout import Layout, lay_out, lay_out_totals
 from advisor.pouring import ALWAYS, Choice, Task, out_of_drums, out_of_premix, strengths_of
 from advisor.program import SLACK, Program, SolverError
 
@@ -59,24 +59,89 @@ def best(task: Task) -> Choice:
         If the solver fails, or answers with something that breaks a hard limit.
     """
     layout = lay_out(task)
-    values = _solve(layout)
-    return _read(layout, values)
+    values = _by_totals(layout)
+    return _read(layout, _solve(layout) if values is None else values)
 
 
-def reaches_band(task: Task) -> bool:
-    """Whether any plan that is safe leads into the band; concentrations in [1]."""
+def may_reach_band(task: Task) -> bool:
+    """Whether a plan that is safe may lead into the band; where not, none does. [1]
+
+    True also for some tasks whose totals alone could: see :func:`ends_in_band`.
+    """
     low, high = task.band
     if low <= task.concentration.value <= high and task.least_drain <= 0.0:
         return True
-    layout = lay_out(task)
+    layout = lay_out_totals(task)
     return not _fails(layout.program, [layout.band], list(layout.program.upper))
+
+
+def ends_in_band(task: Task, choice: Choice) -> bool:
+    """Whether a choice leads into the band; concentrations in [1]."""
+    mix, kept = choice.mix, task.volume.value - choice.drain
+    after, pure = kept + mix.volume, kept * task.concentration.value + mix.concentrate
+    low, high = task.band
+    return low * after - _FINE <= pure <= high * after + _FINE
+
+
+def _by_totals(layout: Layout) -> list[float] | None:
+    """Hold the goals where the totals reach them, and divide those into batches.
+
+    `None` where that cannot be divided; where it can, nothing better can be.
+    """
+    task = layout.task
+    if all(way.most == 1 for way in task.ways):
+        return None  # hardly larger than its totals
+    goals = _goals(layout)
+    reached = _least_totals(lay_out_totals(task))
+    if reached is None:
+        return None
+    program, free = layout.program, list(layout.program.upper)
+    *held, count = reached
+    for goal, value in zip([*goals, layout.drain], held, strict=True):
+        program.upper[goal] = value if program.integer[goal] else _held(value)
+    program.bound(layout.batches, count, count)
+    values = program.minimise(_last_wish(layout))
+    program.bound(layout.batches, 0.0, inf)
+    if values is None:
+        values = _with_fewest_batches(layout)
+    program.upper = free
+    return values
+
+
+def _least_totals(totals: Layout) -> list[float] | None:
+    """Least that each goal, the litres drained and the count of batches can be, one after another.
+
+    `None` only where the solver fails.
+    """
+    program = totals.program
+    goals = _goals(totals)
+    wishes = [*goals, totals.drain, totals.count]
+    free = list(program.upper)
+    _hold_at_nothing(program, goals)
+    values = program.minimise({totals.drain: 1e3, totals.count: 1.0})
+    if values is not None:
+        return [values[wish] for wish in wishes]
+    program.upper = free
+    for wish in wishes:
+        values = program.minimise({wish: 1.0})
+        if values is None:
+            return None
+        reached = values[wish]
+        program.upper[wish] = reached if program.integer[wish] else _held(reached)
+    return None if values is None else [values[wish] for wish in wishes]
+
+
+def _goals(layout: Layout) -> list[int]:
+    """Columns of the first preferences, in their order."""
+    goals = [layout.band, layout.drains, layout.confidence, layout.volume, layout.target]
+    if layout.task.drain == ALWAYS:
+        goals.remove(layout.drains)
+    return goals
 
 
 def _solve(layout: Layout) -> list[float]:
     """Decide all preferences, in their order."""
-    goals = [layout.band, layout.drains, layout.confidence, layout.volume, layout.target]
-    if layout.task.drain == ALWAYS:
-        goals.remove(layout.drains)
+    goals = _goals(layout)
     free = list(layout.program.upper)
     for layout.program.presolve in (True, False):
         layout.program.upper = list(free)

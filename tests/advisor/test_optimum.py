@@ -1,19 +1,29 @@
 """The program's choice against all the choices there are."""
 
+from dataclasses import replace
 from itertools import product
 from math import ceil, sqrt
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from advisor import optimum
+from advisor.dose import task_for
 from advisor.effects import Batch
-from advisor.layout import CONFIDENT_SDS
+from advisor.geometry import volume_at
+from advisor.layout import CONFIDENT_SDS, Layout, lay_out
 from advisor.optimum import BATCH, DIFFERENT, NEAR_TARGET, NEAR_VOLUME, ODD, best
+from advisor.plan import Supply, Vessel
 from advisor.pouring import ALWAYS, FOR_BAND, NEVER, Choice, Task, Way
 from advisor.words import Estimate
+from tests.plants import FLUID, a_sump
 
 SAME = 1e-6
+
+DRUM = Supply(id="drum", kind="drum", fluid="semi-a", volume=200.0)
+TOTE = Supply(id="tote", kind="premix", fluid="semi-a", strength=0.15)
+TAP = Supply(id="tap", kind="proportioner", fluid="semi-a", settings=(0.0, 0.02, 0.05, 0.08))
 
 
 def every_choice(task: Task):
@@ -208,3 +218,53 @@ def test_a_short_stock_is_not_overdrawn():
     choice = best(task)
     assert choice.mix.concentrate == pytest.approx(2.0)
     assert choice.mix.volume == pytest.approx(50.0, abs=3.5)
+
+
+large_tasks = st.builds(
+    lambda share, sd, strength, correlation, weak, supplies, stock, drained: (
+        share,
+        sd,
+        strength,
+        correlation,
+        a_sump(
+            fluid=replace(FLUID, weak_mix=weak),
+            supplies=supplies,
+            vessels=(Vessel(id="bucket", volume=20.0, graduation=0.5, carry_fill=0.8),),
+        ),
+        stock,
+        drained,
+    ),
+    st.floats(0.4, 1.0),
+    st.floats(0.0, 6.0),
+    st.floats(0.02, 0.16),
+    st.floats(-0.9, 0.9),
+    st.sampled_from([0.0, 0.01]),
+    st.sampled_from([(), (DRUM,), (DRUM, TOTE), (TOTE,), (TAP, TOTE)]),
+    st.sampled_from([{}, {"drum": 2.0, "tote": 11.0}]),
+    st.booleans(),
+)
+
+
+@settings(max_examples=40, deadline=None)
+@given(large_tasks)
+def test_goals_held_where_totals_reach_them_are_those_of_batch_by_batch(case):
+    """The short way by the totals of all batches and the long way reach every goal alike."""
+    share, sd, strength, correlation, sump, stock, drained = case
+    volume = Estimate(share * volume_at(sump.tank, sump.levels.brim), sd)
+    task = task_for(volume, Estimate(strength, 0.001), correlation, sump, stock=stock)
+    if drained:
+        task = replace(task, drain=FOR_BAND)
+    layout, other = lay_out(task), lay_out(task)
+    short = optimum._by_totals(layout)
+    assume(short is not None)
+    long = optimum._solve(other)
+
+    columns = [layout.band, layout.drains, layout.confidence, layout.volume, layout.target]
+    for column in [*columns, layout.drain]:
+        assert short[column] == pytest.approx(long[column], abs=2e-5)
+    assert count_of(layout, short) == count_of(other, long)
+
+
+def count_of(layout: Layout, values: list[float]) -> float:
+    """Batches of a solution. [1]"""
+    return sum(group.count * values[group.used] for group in layout.groups)
