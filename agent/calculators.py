@@ -11,6 +11,7 @@ from math import ceil, inf
 from advisor import cautions
 from advisor.calibration import Charged
 from advisor.changeout import MOST_RESIDUE
+from advisor.costs import amount
 from advisor.dose import after_pouring
 from advisor.effects import After, Batch, Mix
 from advisor.makeup import for_first_fill
@@ -321,14 +322,14 @@ def priced(recipe: Recipe, price: float | None, disposal: float | None) -> Recip
         return recipe
     each = (price or 0.0, disposal or 0.0)
     cost = recipe.mix.concentrate * each[0] + recipe.drain * each[1]
-    said = [f"Cost of concentrate and disposal: {number(cost, 2)}."]
+    said = [f"Cost of concentrate and disposal: {amount(cost)}."]
     strength = recipe.after.concentration.value
     missed = abs(strength - recipe.task.target) > recipe.task.target_tolerance + 1e-9
     exchange = exchange_for(recipe.task, strength) if missed else None
     if exchange is not None:
         drain, mix = exchange
         instead = mix.concentrate * each[0] + drain * each[1]
-        said.append(f"The exchange would cost {number(instead, 2)}.")
+        said.append(f"The exchange would cost {amount(instead)}.")
     return replace(recipe, cost=cost, why=(*recipe.why, *said))
 
 
