@@ -31,7 +31,7 @@ from agent.decode.results import (
 )
 from agent.handover import hand_over
 from agent.messages.publish import alarm_answer, outgoing_for
-from agent.messages.us_units import in_us_units
+from agent.messages.us_units import read_in_us_units
 from agent.plant.plant import Plant
 from agent.refusals import refusal_of
 from agent.store.batch import Batch, StoredEntry, entry_id
@@ -376,10 +376,9 @@ class Pipeline:
         `about` is a sump, a supply or the whole plant; `by` is who ordered it, if somebody did.
         """
         now = self._now
-        for effect in effects:
+        told = map(read_in_us_units, effects) if self.plant.units == "us" else effects
+        for effect in told:
             if isinstance(effect, PublishAlarm):
-                if self.plant.units == "us":
-                    effect = PublishAlarm(in_us_units(effect.alarm))  # noqa: PLW2901  as it is read
                 self._batch.changes.append(self._office.note(now, about, effect.alarm, by))
             else:
                 self._keep(about, effect)

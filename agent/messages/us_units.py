@@ -1,9 +1,9 @@
-"""Sentences of alarms as a plant with US units reads them; their numbers are metric inside."""
+"""Sentences as a plant with US units reads them; numbers beside them are metric, as ever."""
 
 import re
 from dataclasses import replace
 
-from advisor.effects import AlarmReport
+from advisor.effects import AlarmReport, Effect, PublishAdvice, PublishAlarm
 from advisor.units import GALLON
 from agent.quantities import for_people
 
@@ -11,6 +11,23 @@ INCH = 25.4
 """Exact, NIST Handbook 44, appendix C. [mm]"""
 
 _AMOUNT = re.compile(r"(?<![\w.,])(-?\d+(?:\.\d+)?) (mm/d|mm|L/d(?:ay)?|L/h|L)(?![\w/²³])")
+
+
+_BESIDE = re.compile(r"(gal|fl oz) \(\d+(?:\.\d+)? L\)")
+"""Litres beside what is read off a vessel's marks."""
+
+
+def read_in_us_units(effect: Effect) -> Effect:
+    """What is told, with its sentences in US customary units.
+
+    Cautions stay as they are: what they quote is metric.
+    """
+    if isinstance(effect, PublishAlarm):
+        return PublishAlarm(in_us_units(effect.alarm))
+    if isinstance(effect, PublishAdvice):
+        why = tuple([us_text(_BESIDE.sub(r"\1", reason)) for reason in effect.advice.why])
+        return PublishAdvice(replace(effect.advice, why=why))
+    return effect
 
 
 def in_us_units(report: AlarmReport) -> AlarmReport:

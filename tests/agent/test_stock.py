@@ -1,10 +1,13 @@
-"""What is left of a supply, as people report it, and what the agent then advises."""
+"""What is left of a supply, and the plant's units, in what the agent advises."""
 
 import json
+import re
 
 import pytest
 
-from tests.agent.alarms.shop import Shop
+from advisor.effects import Advice, Limits, PublishAdvice
+from agent.messages.us_units import read_in_us_units
+from tests.agent.alarms.shop import Shop, a_shop
 
 
 def advices(shop: Shop) -> list[dict[str, object]]:
@@ -54,3 +57,46 @@ def test_what_is_left_is_known_after_a_restart():
     shop.minutes(5)
 
     assert len(advices(shop)) == told
+
+
+def test_a_plant_of_us_units_reads_the_reasons_in_them():
+    """Gallons and inches in the sentences; the numbers beside them stay in litres."""
+    shop = Shop(a_shop(1, plant='units = "us"'))
+    shop.minutes(40, level=230.0, brix=5.6)
+
+    advice = advices(shop)[-1]
+    why = " ".join(advice["why"])
+    assert " gal" in why
+    assert " in" in advice["why"][0]
+    assert not re.search(r"\d (?:L|mm)\b", why)
+    assert advice["mix"]["water_l"] > 100.0
+
+
+def test_litres_beside_a_vessels_marks_are_left_out():
+    """What is read off in gallons is not said in gallons twice."""
+    advice = Advice(
+        id="a-000001",
+        sump="mill-0",
+        issued_at=0,
+        valid_until=1,
+        kind="none",
+        mix=None,
+        batches=None,
+        drain=0.0,
+        after=None,
+        limits=Limits(
+            level_running=None,
+            level_stopped=None,
+            level_unit="",
+            brix=None,
+            water_loss_high=None,
+            concentrate_loss_high=None,
+        ),
+        next=None,
+        why=("2 gal 120 fl oz (11.12 L) of water, then 7 fl oz (0.207 L) of concentrate: 300 L.",),
+        cautions=(),
+    )
+    (told,) = [read_in_us_units(PublishAdvice(advice))]
+
+    assert isinstance(told, PublishAdvice)
+    assert told.advice.why == ("2 gal 120 fl oz of water, then 7 fl oz of concentrate: 79.3 gal.",)
