@@ -3,7 +3,7 @@
 import platform
 import sys
 
-from tests.bench import bench_filter, ingesting, replaying, starting, storing
+from tests.bench import bench_filter, dosing, ingesting, replaying, starting, storing
 
 MEASUREMENTS = {
     "starting": starting.measure,
@@ -11,6 +11,7 @@ MEASUREMENTS = {
     "filter": bench_filter.measure,
     "ingesting": ingesting.measure,
     "storing": storing.measure,
+    "dosing": dosing.measure,
 }
 
 
