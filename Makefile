@@ -46,7 +46,7 @@ lock: $(VENV)/ready-to-test  ## take up newer versions of the dependencies
 	$(BIN)/uv pip compile --quiet --upgrade --universal --generate-hashes --python-version 3.11 \
 	  --custom-compile-command "make lock" --group embedded -o requirements-demo.lock
 	$(BIN)/uv pip compile --quiet --upgrade --universal --generate-hashes --python-version 3.11 \
-	  --custom-compile-command "make lock" --group build --group embedded --group dev \
+	  --custom-compile-command "make lock" --group build --group embedded --group dev --group docs --group release \
 	  -c requirements.lock -o requirements-dev.lock pyproject.toml
 
 clean:  ## remove the virtual environment and what the tools left
