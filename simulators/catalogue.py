@@ -12,7 +12,7 @@ from simulators.scenario.sump import SumpSpec
 BEGIN, END = "<!-- scenarios: begin -->", "<!-- scenarios: end -->"
 _HEAD = (
     "scenario", "about", "group", "sumps", "days", "readings", "waves", "foam", "holdup off",
-    "film a day", "oil bias", "unreported", "at a start", "faults and troubles",
+    "film a day", "oil a day", "oil bias", "unreported", "at a start", "faults and troubles",
 )  # fmt: skip
 
 
@@ -62,6 +62,7 @@ def _row(name: str, scenario: Scenario) -> list[str]:
         _span((level.foam_mm for level in levels), "mm"),
         _span((100.0 * sump.holdup_error for sump in sumps), "%"),
         _span(film, "°Brix"),
+        _span((sump.machine.tramp_oil_l_per_day for sump in sumps), "L"),
         _span((sump.machine.oil_brix_per_l for sump in sumps), "°Brix"),
         _unreported(pouring),
         _span((100.0 * crew.at_start_share for crew in pouring), "%"),

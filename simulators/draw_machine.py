@@ -69,7 +69,7 @@ def _body(spec: SumpSpec, scenario: Scenario, area: float, holdup: float) -> Bod
         lumps=machine.lumps_share,
         bins=machine.bins_share,
         depletion=-math.log1p(-machine.depletion_pct_per_day / 100.0) / DAY_S,
-        oil_rate=machine.tramp_oil_l_per_day / DAY_S,
+        oil_rate=oil_while_running(spec, scenario) / DAY_S,
         fill_s=machine.fill_s,
         drain_s=machine.drain_min * 60.0,
         drain_slow_s=machine.drain_slow_min * 60.0,
@@ -79,3 +79,12 @@ def _body(spec: SumpSpec, scenario: Scenario, area: float, holdup: float) -> Bod
         water_chloride=scenario.water.chloride_mg_l,
         water_celsius=scenario.water.celsius,
     )
+
+
+def oil_while_running(spec: SumpSpec, scenario: Scenario) -> float:
+    """Tramp oil that comes in over 24 h of running, so that a day of work brings what it is to.
+
+    [L/d]; none where nobody works.
+    """
+    hours = (spec.work or scenario.work).running_h
+    return spec.machine.tramp_oil_l_per_day * 24.0 / hours if hours > 0.0 else 0.0

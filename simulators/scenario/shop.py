@@ -83,6 +83,21 @@ class Work(Spec):
     """Mean length of such a stop. [min]"""
     shutdown: tuple[Shutdown, ...] = ()
 
+    @property
+    def running_h(self) -> float:
+        """Time that the pumps are to run in a day of work: shifts, less breaks without them. [h]"""
+        shifts = sum(_hours(span) for span in self.shifts)
+        pauses = 0.0 if self.pumps_in_breaks else sum(_hours(span) for span in self.breaks)
+        return max(shifts - pauses, 0.0)
+
+
+def _hours(span: Span) -> float:
+    """Length of a span, which may go over midnight. [h]"""
+    begin, end = (clock.hour + clock.minute / 60.0 for clock in span)
+    if span[1] == time.max:
+        end = 24.0
+    return end - begin if end > begin else end - begin + 24.0
+
 
 class Concentrate(Spec):
     """A concentrate as the plant file describes it."""

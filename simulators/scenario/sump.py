@@ -89,7 +89,7 @@ class MachineSpec(Spec):
     depletion_pct_per_day: NotNegative = 0.4
     """Of the concentrate, beyond carry-off. [%/d]"""
     tramp_oil_l_per_day: NotNegative = 0.5
-    """Comes in while running, as a rate over 24 h of running. [L/d]"""
+    """Comes in while running, so much in a day of work: 0.5 to 2 (*common practice*). [L/d]"""
     oil_brix_per_l: NotNegative = 0.05
     """Bias of every refractometer per litre of tramp oil in 100 L. [°Brix]"""
     fill_s: Positive = 20.0

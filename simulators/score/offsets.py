@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from simulators.draw_machine import oil_while_running
 from simulators.scenario.signals import LevelSpec
 from simulators.score.told import Witness
 from simulators.score.warmth import assumed
@@ -83,7 +84,7 @@ def offsets_of(witness: Witness, *, holdup_told: bool) -> Offsets:
         water=scenario.water.brix,
         film_rate=abs(brix.film_brix_per_day) if brix is not None else 0.0,
         oil=spec.oil_l,
-        oil_rate=machine.tramp_oil_l_per_day,
+        oil_rate=oil_while_running(spec, scenario),
         oil_brix=machine.oil_brix_per_l,
         air=_per_kelvin(level),
         meter=signals.water_meter.gain_error if signals.water_meter is not None else 0.0,

@@ -33,6 +33,15 @@ def test_scored_scenarios_last_a_fortnight(name):
 
 
 @pytest.mark.parametrize("name", NAMES)
+def test_tramp_oil_comes_at_rates_that_plants_see(name):
+    """Half a litre to two a day of work (common practice); none only beside a separator."""
+    scenario = load(find(name))
+    rates = {sump.machine.tramp_oil_l_per_day for sump in scenario.sumps()}
+    separated = not scenario.scored and rates == {0.0}
+    assert separated or all(0.5 <= rate <= 2.0 for rate in rates)
+
+
+@pytest.mark.parametrize("name", NAMES)
 def test_plant_file_of_every_scenario_is_accepted(name):
     """The agent's own loader takes each plant file that the simulator writes."""
     scenario = load(find(name))

@@ -152,6 +152,26 @@ def test_tramp_oil_lifts_level_and_every_refractometer():
     assert values(run(floor, 0.02), "brix")[-1] - inline == pytest.approx(lifted, abs=0.01)
 
 
+@pytest.mark.parametrize(
+    ("work", "hours"),
+    [
+        ("", 15.0 + 1.0 / 3.0),
+        ("pumps_in_breaks = true\n", 16.0),
+        ("shifts = [['22:00', '06:00']]\nbreaks = []\n", 8.0),
+        ("shifts = [['00:00', '24:00']]\nbreaks = []\n", 24.0),
+    ],
+)
+def test_a_day_of_work_brings_the_oil_it_is_to(work, hours):
+    """Two litres a day of work, in 15 h of pumps as in 24: measured over a Tuesday to its night."""
+    toml = "days = 3\n[each.machine]\ntramp_oil_l_per_day = 2.0\n[work]\n" + work
+    floor = plant(toml)
+    assert floor.scenario.work.running_h == pytest.approx(hours)
+    run(floor, 25.0)
+    before = floor.tools["m1"].sump.book.oil_in
+    run(floor, 24.0)
+    assert floor.tools["m1"].sump.book.oil_in - before == pytest.approx(2.0, rel=0.005)
+
+
 def test_salts_raise_the_reading_as_water_goes():
     """Make-up water of 0.3 °Brix counts double where half of it has evaporated."""
     floor = plant("[water]\nbrix = 0.3\n")
