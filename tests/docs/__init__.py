@@ -1,0 +1,1 @@
+"""Makes the documentation: references from models, pictures from code, examples that run."""
