@@ -2,10 +2,11 @@
 
 from advisor.additions import METERS
 from advisor.belief import Belief, Core
+from advisor.events import KEPT
 from advisor.findings import SIGNALS, findings, qualities
 from advisor.plan import SumpPlan
 from advisor.pumps import days
-from advisor.words import Account, Estimate, Instant, Signal, SumpState
+from advisor.words import HOUR, Account, Estimate, Instant, Signal, SumpState
 
 TOLD_ON_CHANGE = frozenset(
     {Signal.RUNNING, Signal.CUTTING, Signal.WATER_METER, Signal.CONCENTRATE_METER}
@@ -60,7 +61,7 @@ def state_at(belief: Belief, at: Instant, plan: SumpPlan) -> SumpState:
         },
         charging=core.charging,
         events=tuple([note.told for note in core.notes]),
-        events_since=core.events_since,
+        events_since=complete_since(core),
         findings=found,
         totals={
             signal: meter.total
@@ -68,6 +69,16 @@ def state_at(belief: Belief, at: Instant, plan: SumpPlan) -> SumpState:
             if meter.at >= 0
         },
     )
+
+
+def complete_since(core: Core) -> Instant:
+    """Give the moment from which on the events are complete: the oldest ones are let go of. [ms]
+
+    They were not made in the order of their beginnings: an hour's grace.
+    """
+    if len(core.notes) < KEPT:
+        return core.events_since
+    return max(core.events_since, core.notes[0].told.at + HOUR)
 
 
 def lost_ahead(core: Core, at: Instant) -> tuple[float, float]:

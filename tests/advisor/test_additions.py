@@ -8,6 +8,7 @@ from advisor.additions import gain_of
 from advisor.belief import Meter
 from advisor.estimate import Belief, absorb, begin, state_at
 from advisor.plan import SignalPlan, SumpPlan
+from advisor.sump import event_news
 from advisor.words import (
     HOUR,
     MINUTE,
@@ -301,3 +302,22 @@ def test_a_sump_that_keeps_running_out_has_a_leak_and_no_drains():
     assert state.lost.water.value == pytest.approx(90.0 * 0.92, abs=20.0)
     assert abs(state.volume.value - 260.0) < 2.0 * state.volume.sd
     assert "mix-loss-high" in [finding.name for finding in state.findings]
+
+
+def test_events_that_are_let_go_of_are_not_withdrawn():
+    """More additions than the memory holds: each is told once, and none is taken back."""
+    told: tuple[SumpEvent, ...] = ()
+    counted, belief = set(), fold(steady(300.0, 30))
+    for k in range(40):
+        at = BEGIN + 30 * MINUTE + 3 * k * HOUR
+        poured = Addition(at=at, id=f"a{k}", water=5.0, concentrate=0.0)
+        volume = 305.0 + 5.0 * k
+        seen = [Reading(at + m * MINUTE, Signal.LEVEL, volume / AREA) for m in range(1, 30, 4)]
+        for item in [poured, *seen]:
+            belief = absorb(belief, item, plan())
+            state = state_at(belief, belief.at, plan())
+            told, news = event_news(told, state.events, state.events_since)
+            counted |= {event.id for event in news}
+            assert [event for event in news if event.kind == "withdrawn"] == []
+
+    assert counted == {f"addition-a{k}" for k in range(40)}
