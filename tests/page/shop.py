@@ -2,7 +2,7 @@
 
 import html
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -122,19 +122,30 @@ class Shop:
 
     def tell(self, *effects: object, sump: str = SUMP, clock: Instant = NOW) -> None:
         """Publish what the computation decided."""
+        self.tell_all([(sump, effects)], clock=clock)
+
+    def tell_all(
+        self, told: Iterable[tuple[str, Iterable[object]]], *, clock: Instant = NOW
+    ) -> None:
+        """Publish what was decided about several sumps, in one transaction."""
         batch = Batch(clock=clock)
-        for effect in effects:
-            for message in outgoing_for(effect, self.plant.prefix, sump):  # type: ignore[arg-type]  # effects of all kinds
-                batch.outgoing.append(message)
-                if message.retain:
-                    batch.retained[message.topic] = message.payload
-            state = getattr(effect, "state", None)
-            row = history_row(state) if isinstance(state, SumpState) else None
-            if row is not None:
-                batch.history.append((sump, row))
-            if isinstance(getattr(effect, "event", None), SumpEvent):
-                batch.events.append((sump, effect.event))  # type: ignore[attr-defined]  # it has one
+        for sump, effects in told:
+            for effect in effects:
+                self._put(batch, sump, effect)
         self.commit(batch)
+
+    def _put(self, batch: Batch, sump: str, effect: object) -> None:
+        """Put one effect into a transaction."""
+        for message in outgoing_for(effect, self.plant.prefix, sump):  # type: ignore[arg-type]  # effects of all kinds
+            batch.outgoing.append(message)
+            if message.retain:
+                batch.retained[message.topic] = message.payload
+        state = getattr(effect, "state", None)
+        row = history_row(state) if isinstance(state, SumpState) else None
+        if row is not None:
+            batch.history.append((sump, row))
+        if isinstance(getattr(effect, "event", None), SumpEvent):
+            batch.events.append((sump, effect.event))  # type: ignore[attr-defined]  # it has one
 
     def believe(self, sump: str = SUMP) -> None:
         """Give the page a belief to look ahead from: one that has seen a few readings."""

@@ -2,7 +2,7 @@
 
 import asyncio
 import json
-from collections.abc import AsyncIterator, Collection
+from collections.abc import AsyncIterator, Iterator, Sequence
 
 from fastapi import APIRouter, HTTPException, Request
 from markupsafe import Markup
@@ -19,8 +19,10 @@ router = APIRouter(default_response_class=HTMLResponse)
 
 STREAMS_MAX = 100
 """Open pages that are kept up to date; further ones are asked to come again."""
-PAUSE_S = 0.4
+PAUSE_S = 0.25
 """Between two pushes to one page: many changes at once travel together."""
+ROWS_AT_ONCE = 50
+"""In one event: the first of many rows are on the screen while the others are still drawn."""
 HEARTBEAT_S = 10.0
 """A page that hears nothing for longer knows that the link is gone."""
 
@@ -95,8 +97,9 @@ async def _events(
         while not request.app.state.closing.is_set():
             news.clear()
             seen, changed = office.live.changed_since(seen)
-            parts = await run_in_threadpool(_parts, office, visitor, changed, what)
-            yield f"event: parts\nid: {seen}\ndata: {json.dumps(parts)}\n\n"
+            for some in _shares(office, changed, what):
+                parts = await run_in_threadpool(_parts, office, visitor, some, what)
+                yield f"event: parts\nid: {seen}\ndata: {json.dumps(parts | {'version': seen})}\n\n"
             await asyncio.sleep(PAUSE_S)
             try:
                 await asyncio.wait_for(news.wait(), HEARTBEAT_S)
@@ -107,8 +110,18 @@ async def _events(
         stop_listening()
 
 
+def _shares(office: Office, changed: list[str], what: str) -> Iterator[Sequence[str]]:
+    """What changed in events of a bearable size; rows worst first, as they stand on the page."""
+    if what != "rows" or len(changed) <= ROWS_AT_ONCE:
+        yield changed
+        return
+    worst = sorted(changed, key=lambda name: office.card(name).order)
+    for begin in range(0, len(worst), ROWS_AT_ONCE):
+        yield worst[begin : begin + ROWS_AT_ONCE]
+
+
 def _parts(
-    office: Office, visitor: Visitor, changed: Collection[str], what: str
+    office: Office, visitor: Visitor, changed: Sequence[str], what: str
 ) -> dict[str, object]:
     """HTML of what changed, by the id of the element that it replaces, and the time."""
     parts = {}
@@ -122,7 +135,7 @@ def _parts(
             parts[f"row-{name}"] = office.row(office.card(name), visitor)
     clock = office.live.clock
     said = "" if clock is None else visitor.speech.moment(clock, None)
-    return {"parts": parts, "clock": said, "at": clock, "version": office.live.version}
+    return {"parts": parts, "clock": said, "at": clock}
 
 
 def _sump_parts(office: Office, visitor: Visitor, sump: str) -> dict[str, str]:

@@ -43,21 +43,33 @@
     return holder.content.firstElementChild;
   };
 
+  // Bring a node to what it should be, touching only what differs: focus, selection and what is
+  // folded open stay, and the browser lays out little.
+  const patch = (old, fresh) => {
+    if (old.nodeType !== fresh.nodeType || old.nodeName !== fresh.nodeName) { old.replaceWith(fresh); return; }
+    if (old.nodeType !== Node.ELEMENT_NODE) {
+      if (old.nodeValue !== fresh.nodeValue) { old.nodeValue = fresh.nodeValue; }
+      return;
+    }
+    if (old.isEqualNode(fresh)) { return; }
+    for (const { name, value } of fresh.attributes) {
+      if (old.getAttribute(name) !== value) { old.setAttribute(name, value); }
+    }
+    for (const { name } of [...old.attributes]) {
+      const stays = name === "hidden" || (name === "open" && old.nodeName === "DETAILS");
+      if (!fresh.hasAttribute(name) && !stays) { old.removeAttribute(name); }
+    }
+    const [have, want] = [[...old.childNodes], [...fresh.childNodes]];
+    want.forEach((child, place) => {
+      if (place < have.length) { patch(have[place], child); } else { old.append(child); }
+    });
+    for (const extra of have.slice(want.length)) { extra.remove(); }
+  };
+
   const replace = (id, html) => {
     const old = find(id);
     const fresh = fromText(html);
-    if (!old || !fresh || old.outerHTML === fresh.outerHTML) { return; }
-    if (old.contains(document.activeElement) && document.activeElement !== body) {
-      const focused = document.activeElement;
-      const again = focused.id ? `#${CSS.escape(focused.id)}` : focused.tagName.toLowerCase();
-      fresh.hidden = old.hidden;
-      old.replaceWith(fresh);
-      const target = fresh.querySelector(again);
-      if (target) { target.focus({ preventScroll: true }); }
-      return;
-    }
-    fresh.hidden = old.hidden;
-    old.replaceWith(fresh);
+    if (old && fresh) { patch(old, fresh); }
   };
 
   // A row whose urgency has changed moves to its group when nobody is touching the page.
@@ -67,12 +79,13 @@
     if (stray) { location.reload(); }
   };
 
-  const take = (event) => {
-    heard();
-    const told = JSON.parse(event.data);
-    version = told.version;
+  // What came since the last frame is drawn in one.
+  let waiting = null;
+  const draw = () => {
+    const { parts, clock, at } = waiting;
+    waiting = null;
     let moved = false;
-    for (const [id, html] of Object.entries(told.parts)) {
+    for (const [id, html] of parts) {
       const old = find(id);
       const before = old ? old.dataset.urgency : undefined;
       replace(id, html);
@@ -82,13 +95,26 @@
         moved = true;
       }
     }
-    const clock = find("clock");
-    if (clock && told.clock) { clock.textContent = told.clock; }
-    if (Object.keys(told.parts).length) {
+    const place = find("clock");
+    if (place && clock) { place.textContent = clock; }
+    if (parts.size) {
       filter();
-      document.dispatchEvent(new CustomEvent("parts", { detail: told.at }));
+      document.dispatchEvent(new CustomEvent("parts", { detail: at }));
     }
     if (moved) { setTimeout(settle, CALM); }
+  };
+
+  const take = (event) => {
+    heard();
+    const told = JSON.parse(event.data);
+    version = told.version;
+    if (!waiting) {
+      waiting = { parts: new Map() };
+      requestAnimationFrame(draw);
+    }
+    for (const [id, html] of Object.entries(told.parts)) { waiting.parts.set(id, html); }
+    waiting.clock = told.clock;
+    waiting.at = told.at;
   };
 
   const listen = () => {
@@ -111,8 +137,10 @@
   const query = find("q");
   const chips = document.querySelectorAll("[data-show]");
   let shown = null;
+  let filtered = false;
   const filter = () => {
-    if (!query) { return; }
+    if (!query || (!query.value && !shown && !filtered)) { return; }
+    filtered = Boolean(query.value || shown);
     const words = query.value.toLowerCase().split(/\s+/).filter(Boolean);
     let count = 0;
     for (const row of document.querySelectorAll(".rows > .row")) {
