@@ -1,15 +1,15 @@
 """The table of scenarios for the docs, made from the scenario files."""
 
 from collections.abc import Iterable
-from pathlib import Path
 
-from simulators.errors import SimulatorError
+from simulators.marks import markdown
 from simulators.scenario.load import Scenario, known_scenarios, load
 from simulators.scenario.people import Operators
 from simulators.scenario.signals import LevelSpec
 from simulators.scenario.sump import SumpSpec
 
-BEGIN, END = "<!-- scenarios: begin -->", "<!-- scenarios: end -->"
+NAME = "scenarios"
+"""Of the table, on a page."""
 _HEAD = (
     "scenario", "about", "group", "sumps", "days", "readings", "waves", "foam", "holdup off",
     "film a day", "oil a day", "oil bias", "unreported", "at a start", "faults and troubles",
@@ -18,30 +18,7 @@ _HEAD = (
 
 def table() -> str:
     """The table in Markdown, one row for each scenario that comes along."""
-    rows = [_row(path.stem, load(path)) for path in known_scenarios()]
-    lines = ["| " + " | ".join(_HEAD) + " |", "|" + " --- |" * len(_HEAD)]
-    lines += ["| " + " | ".join(row) + " |" for row in rows]
-    return "\n".join(lines)
-
-
-def updated(text: str, source: str) -> str:
-    """A page with the table between its two marks brought up to date.
-
-    Raises
-    ------
-    SimulatorError
-        If the page has no such marks.
-    """
-    before, begin, rest = text.partition(BEGIN)
-    _, end, after = rest.partition(END)
-    if not begin or not end:
-        raise SimulatorError(f"{source}: expected the marks {BEGIN} and {END}")
-    return f"{before}{BEGIN}\n{table()}\n{END}{after}"
-
-
-def update(page: Path) -> None:
-    """Bring the table on a page up to date."""
-    page.write_text(updated(page.read_text(encoding="utf-8"), str(page)), encoding="utf-8")
+    return markdown([list(_HEAD), *(_row(path.stem, load(path)) for path in known_scenarios())])
 
 
 def _row(name: str, scenario: Scenario) -> list[str]:

@@ -247,10 +247,11 @@ def _list(_arguments: argparse.Namespace) -> int:
 
 def _table(arguments: argparse.Namespace) -> int:
     """Print the table of scenarios in Markdown, or bring the one in a page up to date."""
-    from simulators.catalogue import table, update
+    from simulators.catalogue import NAME, table
+    from simulators.marks import update
 
     if arguments.update is not None:
-        update(arguments.update)
+        update(arguments.update, NAME, table())
     else:
         sys.stdout.write(table() + "\n")
     return 0

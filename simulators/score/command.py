@@ -2,6 +2,7 @@
 
 import argparse
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from simulators.errors import SimulatorError
@@ -27,6 +28,9 @@ def score_verb(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> 
         action="store_true",
         help="tell the yardstick no more of the holdup than the plant file does",
     )
+    score.add_argument(
+        "--update", type=Path, metavar="PAGE", help="put the tables of all into this page as well"
+    )
     score.add_argument("--json", action="store_true", help="everything, as JSON")
     score.set_defaults(verb=_score)
 
@@ -39,15 +43,19 @@ def _score(arguments: argparse.Namespace) -> int:
     """
     import json
 
+    from simulators.marks import update
     from simulators.score.many import run_all
     from simulators.score.report import report
-    from simulators.score.table import scenario_table, summary_table
+    from simulators.score.summary import NAME, summary_page, summary_table
+    from simulators.score.table import scenario_table
 
     runs, failures = run_all(_tasks(arguments), arguments.jobs)
     for failure in failures:
         sys.stderr.write(f"millpond-sim: {failure}\n")
     if not runs:
         return 1
+    if arguments.update is not None and not failures:
+        update(arguments.update, NAME, summary_page(runs))
     if arguments.json:
         sys.stdout.write(json.dumps(report(runs, failures), indent=1, allow_nan=False) + "\n")
         return 1 if failures else 0

@@ -28,18 +28,20 @@ def _events(events: EventTally) -> list[str]:
     """Additions and drains."""
     recall = interval_of(events.recall_interval, 100.0)
     precision = interval_of(events.precision_interval, 100.0)
-    found = f"found of {events.unknown} large ones that nobody metered or reported"
+    found = (
+        f"found of {events.unknown} large ones that nobody metered or reported {recall}".rstrip()
+    )
     start = f"of {events.at_start} within two minutes of a pump start"
-    true = f"true of {events.published} published"
+    true = f"true of {events.published} published {precision}".rstrip()
     soon = f"told within {WITHIN:g} min of the first drop, median {number(events.median_delay)} min"
     strength = f"strengths settled within {WITHIN:g} min of the pumps running"
     return [
         "additions and drains",
-        f"  {percent(events.recall):>7}  {found} {recall}",
+        f"  {percent(events.recall):>7}  {found}",
         f"  {percent(events.recall_at_start):>7}  {start}",
         f"  {percent(events.recall_small):>7}  of {events.small} small ones",
         f"  {percent(events.recall_known):>7}  of {events.known} metered or reported",
-        f"  {percent(events.precision):>7}  {true} {precision}; {_per(events)}",
+        f"  {percent(events.precision):>7}  {true}; {_per(events)}",
         f"  {percent(events.soon):>7}  {soon}",
         f"  {percent(events.strength_soon):>7}  {strength}",
         f"  volumes: {truthful(events.volume)}; strengths: {truthful(events.strength)}",

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from simulators.score.samples import Sample
 from simulators.score.yardstick import QUANTITIES
 
 LOSSES = QUANTITIES[2:]
+Rival = Literal["agent", "hourly", "weekly"]
 SHOWN = {
     "volume": ("volume", "L", 1.0),
     "concentration": ("concentration", "%", 100.0),
@@ -49,6 +51,9 @@ class Errors:
     hourly: float | None
     """Errors of the naive ways."""
     weekly: float | None
+    hourly_ratio: float | None
+    """Theirs over the yardstick's error. [1]"""
+    weekly_ratio: float | None
 
 
 _COLUMNS = 7  # of _sums: hours, agent², sd², covered, yardstick², sd², covered
@@ -79,6 +84,8 @@ def errors_of(runs: Sequence[SumpRun], name: str) -> Errors:
         yardstick_coverage=_share(total[6], hours),
         hourly=_rms([sample.hourly for sample in samples], scale),
         weekly=_rms([sample.weekly for sample in samples], scale),
+        hourly_ratio=ratio_of(runs, name, "hourly"),
+        weekly_ratio=ratio_of(runs, name, "weekly"),
     )
 
 
@@ -107,14 +114,36 @@ def yardstick_coverage_of(
     return float(total[3] / max(total[0], 1.0)), interval(rows, _covered)
 
 
-def ratio_of(runs: Sequence[SumpRun], name: str) -> float | None:
-    """Error of the agent over that of the yardstick: the geometric mean over the sumps. [1]"""
+def ratio_of(runs: Sequence[SumpRun], name: str, rival: Rival = "agent") -> float | None:
+    """Error of a rival over that of the yardstick: the geometric mean over the sumps. [1]"""
     ratios: list[float] = []
     for sump in sorted({(run.scenario, run.sump) for run in runs}):
-        own = [run for run in runs if (run.scenario, run.sump) == sump]
-        total = np.sum([_sums(run.samples[name]) for run in own], axis=0)
-        if total[0] and total[4] > 0.0:
-            ratios.append(math.sqrt(total[1] / total[4]))
+        own = [run.samples[name] for run in runs if (run.scenario, run.sump) == sump]
+        his, sticks = np.sum([_squares(sample, rival) for sample in own], axis=0)
+        if his > 0.0 and sticks > 0.0:
+            ratios.append(math.sqrt(his / sticks))
+    return geometric_mean(ratios)
+
+
+def _squares(sample: Sample, rival: Rival) -> Vector:
+    """Sums of squares of a rival's and the yardstick's errors at hours at which both spoke."""
+    his: Vector = getattr(sample, rival)
+    both = np.isfinite(his) & np.isfinite(sample.yardstick)
+    return np.array((np.sum(his[both] ** 2), np.sum(sample.yardstick[both] ** 2)))
+
+
+def yardstick_tuning(runs: Sequence[SumpRun]) -> float | None:
+    """Error of the yardstick over its own posterior sd: the geometric mean of the quantities. [1]
+
+    1 where its sd's are as large as its errors; above it they promise too much.
+    """
+    ratios: list[float | None] = []
+    for name in QUANTITIES:
+        errors = np.concatenate([run.samples[name].yardstick for run in runs])
+        sds = np.concatenate([run.samples[name].yardstick_sd for run in runs])
+        spoke = np.isfinite(errors) & np.isfinite(sds)
+        spread = float(np.sum(sds[spoke] ** 2))
+        ratios.append(math.sqrt(np.sum(errors[spoke] ** 2) / spread) if spread > 0.0 else None)
     return geometric_mean(ratios)
 
 

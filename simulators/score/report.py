@@ -12,6 +12,7 @@ from simulators.score.metrics import (
     errors_of,
     geometric_mean,
     yardstick_coverage_of,
+    yardstick_tuning,
 )
 from simulators.score.run import SumpRun
 from simulators.score.tallies import tally_advice, tally_events, tally_faults
@@ -69,6 +70,7 @@ def _group(runs: Sequence[SumpRun]) -> Plain:
         "coverage_losses_interval": losses_interval,
         "yardstick_coverage": stick,
         "yardstick_coverage_interval": stick_interval,
+        "yardstick_error_over_sd": yardstick_tuning(runs),
         "events": dataclasses.asdict(tally_events(runs)),
         "faults": dataclasses.asdict(tally_faults(runs)),
         "advice": dataclasses.asdict(tally_advice(runs)),

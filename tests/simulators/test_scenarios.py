@@ -8,9 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from agent.plant.load import load_plant, parse_plant
-from simulators.catalogue import BEGIN, END, table, updated
+from simulators.catalogue import NAME, table
 from simulators.errors import ScenarioError, SimulatorError
 from simulators.instants import When, instant, rfc3339
+from simulators.marks import marks, update, updated
 from simulators.plant_file import plant_toml
 from simulators.scenario.load import find, known_scenarios, load, merged, scenario_from
 from tests.simulators.floors import BASE
@@ -73,15 +74,23 @@ def test_holdup_that_is_not_told_is_absent():
 def test_table_in_the_docs_is_current():
     """docs/scenarios.md has the table that `millpond-sim table` prints."""
     page = (ROOT / "docs" / "scenarios.md").read_text(encoding="utf-8")
-    assert updated(page, "docs/scenarios.md") == page
+    assert updated(page, NAME, table(), "docs/scenarios.md") == page
     assert all(f"`{name}`" in table() for name in NAMES)
 
 
 def test_page_without_marks_is_refused():
     """The table goes nowhere but between its marks."""
     with pytest.raises(SimulatorError, match="expected the marks"):
-        updated(f"{BEGIN} but no end", "page.md")
-    assert updated(f"a\n{BEGIN}\nold\n{END}\nb", "page.md").endswith(f"\n{END}\nb")
+        updated(f"{marks('t')[0]} but no end", "t", "new", "page.md")
+    begin, end = marks("t")
+    page = f"a\n{begin}\nold\n{end}\nb"
+    assert updated(page, "t", "new", "page.md") == f"a\n{begin}\nnew\n{end}\nb"
+
+
+def test_page_that_is_not_there_is_named(tmp_path):
+    """A page that cannot be read is said, with its path."""
+    with pytest.raises(SimulatorError, match=r"none\.md cannot be brought up to date"):
+        update(tmp_path / "none.md", "t", "new")
 
 
 def test_all_that_is_wrong_is_told_at_once():

@@ -10,8 +10,10 @@ from simulators.cli import main
 from simulators.score.many import run_all
 from simulators.score.report import report
 from simulators.score.run import Task
-from simulators.score.table import columns, scenario_table, summary_table
-from tests.simulators.score.runs import a_run, fault, found
+from simulators.score.summary import summary_page, summary_table
+from simulators.score.table import columns, scenario_table
+from simulators.score.yardstick import QUANTITIES
+from tests.simulators.score.runs import a_run, fault, found, sample
 
 DUMB = """
 import json, sys
@@ -120,7 +122,49 @@ def test_a_summary_has_a_line_for_each_scenario():
     ]
     assert "worst scenario" in text
     assert "clean scenarios, 30 sump-days" in text
-    assert max(map(len, lines)) <= 140
+    assert max(map(len, lines)) <= 150
+
+
+def test_a_summary_sets_the_naive_ways_beside_the_agent():
+    """Errors of 2, 6 and 8 against the yardstick's 1, whose sd of 1 is as large as its error."""
+    samples = {name: sample(2.0, 1.0) for name in QUANTITIES}
+    for own in samples.values():
+        own.weekly[:] = 8.0
+    lines = summary_table([a_run(seed=seed, samples=samples) for seed in (1, 2, 3)]).splitlines()
+    head = next(line.split() for line in lines if "hourly" in line and "recall" in line)
+    one = next(line.split() for line in lines if line.startswith("one"))
+
+    assert head[8:11] == ["mean", "hourly", "weekly"]
+    assert one[7:10] == ["2.00", "6.00", "8.00"]
+    assert one[14] == "1.00"
+
+
+def test_a_page_gets_the_tables_between_its_marks(dumb, tmp_path, capsys):
+    """With --update the page has a row for each scenario in Markdown, and keeps the rest."""
+    page = tmp_path / "score.md"
+    page.write_text(
+        "before\n<!-- score: begin -->\nold body\n<!-- score: end -->\nafter\n", "utf-8"
+    )
+    command = ["score", "unreported", "--seeds", "1", "--days", "1.25", "--agent", dumb]
+    assert main([*command, "--update", str(page)]) == 0
+    text = page.read_text("utf-8")
+
+    assert text.startswith("before\n<!-- score: begin -->\n1 seed, 1 run of a sump")
+    assert text.endswith("\n<!-- score: end -->\nafter\n")
+    assert "| `unreported` |" in text
+    assert "| **together** |" in text
+    assert "old body" not in text
+    assert "unreported" in capsys.readouterr().out
+
+
+def test_a_page_has_the_same_numbers_as_the_text():
+    """Markdown and text are two forms of one table, cell by cell."""
+    runs = [a_run(name, seed=seed) for name in ("one", "two") for seed in (1, 2, 3)]
+    page, text = summary_page(runs), summary_table(runs)
+    cells = [c.strip(" `*") for row in page.splitlines() if row[:2] == "| " for c in row.split("|")]
+
+    for cell in cells:
+        assert cell in text or cell in {"scenario", "all runs", "---"}, cell
 
 
 def test_a_table_of_one_scenario_shows_both_sds():
@@ -128,7 +172,8 @@ def test_a_table_of_one_scenario_shows_both_sds():
     text = scenario_table([a_run(seed=seed) for seed in (1, 2, 3)])
     volume = next(line for line in text.splitlines() if line.startswith("volume"))
 
-    assert volume.split()[2:6] == ["2.00", "1.00", "1.00", "1.00"]
+    assert volume.split()[2:4] == ["2.00", "1.00"]
+    assert volume.split()[8:10] == ["1.00", "1.00"]
     assert "(2.00-2.00)" in volume
 
 

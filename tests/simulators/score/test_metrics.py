@@ -10,6 +10,7 @@ from simulators.score.metrics import (
     geometric_mean,
     ratio_of,
     yardstick_coverage_of,
+    yardstick_tuning,
 )
 from simulators.score.yardstick import QUANTITIES
 from tests.simulators.score.runs import a_run, sample
@@ -40,6 +41,27 @@ def test_sumps_of_a_scenario_count_alike():
     large = with_volume(sample(400.0, 100.0))
     small = with_volume(sample(1.0, 1.0), sump="m2")
     assert ratio_of([*large, *small], "volume") == pytest.approx(2.0)
+
+
+def test_a_naive_way_is_set_against_the_yardstick_where_both_spoke():
+    """Hourly errors of 9 against 2 are 4.5, whatever the agent said; weekly said nothing."""
+    own = sample(3.0, 2.0)
+    own.agent[:] = np.nan
+    own.hourly[:4] = np.nan
+    errors = errors_of(with_volume(own), "volume")
+
+    assert errors.hourly_ratio == pytest.approx(4.5)
+    assert errors.weekly_ratio is None
+    assert ratio_of(with_volume(own), "volume", "hourly") == pytest.approx(4.5)
+
+
+def test_a_badly_tuned_yardstick_shows():
+    """Errors of 3 under sd's of 1 are 3; under sd's of 6 they are a half."""
+    loud = {name: sample(1.0, 3.0, sd=1.0) for name in QUANTITIES}
+    shy = {name: sample(1.0, 3.0, sd=6.0) for name in QUANTITIES}
+
+    assert yardstick_tuning([a_run(samples=loud)]) == pytest.approx(3.0)
+    assert yardstick_tuning([a_run(samples=shy)]) == pytest.approx(0.5)
 
 
 def test_concentration_is_shown_in_percent():
