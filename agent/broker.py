@@ -20,6 +20,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from agent.arrival import Arrival, Outgoing
 from agent.broker_client import HINTS, TAKEN_OVER, Session, guarded, make_client
+from agent.broker_trouble import told
 from agent.errors import BrokerError
 from agent.inbox import Inbox, Token
 from agent.instants import instant_of
@@ -281,9 +282,7 @@ class BrokerLink:
         """There was no answer at all."""
         self._short = 0
         error = sys.exc_info()[1]  # paho calls this while it handles the error
-        self._say(
-            f"cannot be reached ({error or 'no reason known'}); trying again", logging.WARNING
-        )
+        self._say(f"{told(error, self._settings)}; trying again", logging.WARNING)
 
     def _on_disconnect(
         self,

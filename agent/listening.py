@@ -9,6 +9,7 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from agent.broker_client import secure
 from agent.plant.plant import Plant
+from agent.quick_client import QuickClient
 from agent.secrets import read_credentials
 
 
@@ -26,7 +27,7 @@ def listening(
     MillpondError
         If credentials or certificates cannot be used.
     """
-    client = Client(CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv5)
+    client = QuickClient(CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv5)
     secure(client, plant.broker, read_credentials(os.environ))
 
     def on_message(_client: Client, _userdata: object, message: MQTTMessage) -> None:

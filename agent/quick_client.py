@@ -5,6 +5,7 @@ It leans on three private members of paho (`_create_socket`, `_ssl`, `_packet_qu
 """
 
 import socket
+import ssl
 from collections.abc import Iterable
 from typing import Any
 
@@ -14,6 +15,7 @@ from paho.mqtt.enums import MQTTErrorCode
 BUFFER = 65_536
 PACKETS_AT_ONCE = 200
 """Packets that are read before the thread looks at what it has to write. [1]"""
+VERDICT_S = 0.2
 
 
 class BufferedSocket:
@@ -47,6 +49,27 @@ class BufferedSocket:
         return getattr(self._plain, name)
 
 
+def await_verdict(encrypted: ssl.SSLSocket) -> None:
+    """Give a server the time to refuse our certificate before anything is sent to it.
+
+    In TLS 1.3 the client's handshake is over before the server has looked at its certificate
+    (RFC 8446, 4.4): the refusal comes afterwards, and is lost if we write first to a connection
+    that is closed already. A server that is content sends tickets, as a rule.
+
+    Raises
+    ------
+    ssl.SSLError
+        The refusal.
+    """
+    if encrypted.version() != "TLSv1.3":
+        return
+    encrypted.settimeout(VERDICT_S)
+    try:
+        encrypted.recv(1)  # no broker speaks before it is spoken to
+    except (TimeoutError, ssl.SSLWantReadError):
+        return
+
+
 class QuickClient(Client):
     """A client for manual acknowledgement of a great many messages."""
 
@@ -68,5 +91,8 @@ class QuickClient(Client):
 
     def _create_socket(self) -> Any:  # noqa: ANN401  paho's own type of it is private
         """Connect; what is not encrypted gets a buffer."""
-        made = super()._create_socket()
-        return made if self._ssl else BufferedSocket(made)  # type: ignore[arg-type]  # a socket then
+        made: Any = super()._create_socket()
+        if not self._ssl:
+            return BufferedSocket(made)
+        await_verdict(made)
+        return made

@@ -6,7 +6,7 @@ Mosquitto runs with the files of `config/`, so that what is shipped is what is t
 import getpass
 import re
 import subprocess
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
@@ -49,11 +49,11 @@ class Mosquitto:
         program = find_mosquitto()
         assert program is not None, "mosquitto is not installed: make test installs it"
         text = shipped("mosquitto.conf").read_text("utf-8")
-        text = _replaced(text, r"^listener 1883 ", f"listener {self.port} ")
-        text = _replaced(text, r"^persistence_location .*$", f"persistence_location {self.folder}/")
+        text = replaced(text, r"^listener 1883 ", f"listener {self.port} ")
+        text = replaced(text, r"^persistence_location .*$", f"persistence_location {self.folder}/")
         if self._max_queued is not None:
             limit = f"max_queued_messages {self._max_queued}"
-            text = _replaced(text, r"^max_queued_messages .*$", limit)
+            text = replaced(text, r"^max_queued_messages .*$", limit)
         if self._logins:
             text = self._secured(text)
         config = self.folder / "mosquitto.conf"
@@ -73,11 +73,8 @@ class Mosquitto:
 
     def _secured(self, text: str) -> str:
         """Open the second listener, with a certificate, users and rights of this test."""
-        for name in ("listener 8883", "cafile", "certfile", "keyfile", "allow_anonymous false"):
-            text = _replaced(text, rf"^#({name})", r"\1")
-        for name in ("password_file", "acl_file"):
-            text = _replaced(text, rf"^#({name})", r"\1")
-        text = _replaced(text, r"^listener 8883$", f"listener {self.tls_port} 127.0.0.1")
+        text = opened(text, ("password_file",))
+        text = replaced(text, r"^listener 8883$", f"listener {self.tls_port} 127.0.0.1")
         text = text.replace("/etc/mosquitto/ca.crt", str(self.certificate))
         text = text.replace("/etc/mosquitto/", f"{self.folder}/")
         make_certificate(self.certificate, self.folder / "server.key")
@@ -88,6 +85,14 @@ class Mosquitto:
         rights = shipped("mosquitto.acl").read_text("utf-8")
         (self.folder / "mosquitto.acl").write_text(rights, "utf-8")
         return text
+
+
+def opened(text: str, who: Sequence[str]) -> str:
+    """Take the # away before the second listener of the shipped file, with `who` is let in how."""
+    always = ("listener 8883", "cafile", "certfile", "keyfile", "max_connections")
+    for name in (*always, "allow_anonymous false", "acl_file", *who):
+        text = replaced(text, rf"^#({name})", r"\1")
+    return text
 
 
 def make_certificate(certificate: Path, key: Path) -> None:
@@ -103,7 +108,7 @@ def make_certificate(certificate: Path, key: Path) -> None:
     )
 
 
-def _replaced(text: str, pattern: str, by: str) -> str:
+def replaced(text: str, pattern: str, by: str) -> str:
     """Replace what the shipped file must have exactly once."""
     text, count = re.subn(f"(?m){pattern}", by, text)
     assert count == 1, f"mosquitto.conf: {pattern} found {count} times"

@@ -17,9 +17,11 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from agent.broker_client import guarded, secure
+from agent.broker_trouble import told
 from agent.errors import BrokerError
 from agent.messages.names import topic_under
 from agent.plant.plant import Plant
+from agent.quick_client import QuickClient
 from agent.secrets import read_credentials
 
 CONNECT_S = 5.0
@@ -183,7 +185,7 @@ def a_terminal(plant: Plant, environment: Mapping[str, str]) -> Iterator[Termina
     BrokerError
         If the broker cannot be reached or does not let us in, or no agent has spoken there.
     """
-    client = Client(CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv5)
+    client = QuickClient(CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv5)
     secure(client, plant.broker, read_credentials(environment))
     client.connect_timeout = CONNECT_S
     terminal = Terminal(plant, client)
@@ -191,7 +193,7 @@ def a_terminal(plant: Plant, environment: Mapping[str, str]) -> Iterator[Termina
     try:
         code = client.connect(plant.broker.host, plant.broker.port)
     except OSError as error:
-        raise BrokerError(f"broker {where} cannot be reached: {error}") from error
+        raise BrokerError(f"broker {where} {told(error, plant.broker)}") from error
     if code != MQTTErrorCode.MQTT_ERR_SUCCESS:
         raise BrokerError(f"broker {where} cannot be reached")
     client.loop_start()

@@ -16,10 +16,12 @@ from advisor.words import Instant
 from agent.arrival import Arrival
 from agent.broker import SESSION_EXPIRY_S
 from agent.broker_client import HINTS, secure
+from agent.broker_trouble import told
 from agent.decode.decoder import Decoder
 from agent.decode.results import Sample
 from agent.doctor.finding import Found, span
 from agent.plant.plant import Plant
+from agent.quick_client import QuickClient
 from agent.secrets import Credentials
 
 ANSWER_WITHIN_S = 10.0
@@ -99,7 +101,7 @@ def _client(
 ) -> tuple[Client, _Meeting]:
     """A client that notes what it is told."""
     meeting = _Meeting()
-    client = Client(
+    client = QuickClient(
         CallbackAPIVersion.VERSION2,
         client_id=name,
         protocol=MQTTProtocolVersion.MQTTv5,
@@ -143,7 +145,7 @@ def _connect(
             plant.broker.host, plant.broker.port, clean_start=clean, properties=properties
         )
     except OSError as error:
-        return f"cannot be reached: {error}"
+        return told(error, plant.broker)
     client.loop_start()
     if not meeting.answered.wait(ANSWER_WITHIN_S) or meeting.reason is None:
         return f"does not answer within {ANSWER_WITHIN_S:g} s"

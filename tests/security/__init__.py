@@ -1,0 +1,1 @@
+"""Who could do harm, and what stops them: each test is named in `docs/security.md`."""
