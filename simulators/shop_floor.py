@@ -124,7 +124,7 @@ class ShopFloor:
         elif what == "setpoint" and name in self.stations and payload:
             self.stations[name].hear_setpoint(self.now, payload)
         elif what == "lease" and name in self.stations and payload:
-            self.stations[name].hear_lease(payload)
+            self.stations[name].hear_lease(self.now, payload)
         elif what.startswith("alarm/") and name in self._caretakers:
             self._caretakers[name].hear(self.now, what.removeprefix("alarm/"), payload)
 

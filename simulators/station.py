@@ -10,6 +10,7 @@ from simulators.scenario.people import Station, StationTrouble
 from simulators.sensors.plain import Totaliser
 from simulators.truth import TrueEvent
 
+_PATIENCE = 10 * MINUTE  # [ms], by its stopwatch since it last heard a setpoint or a lease
 _RESTART = 90 * SECOND  # [ms], from loss of power to pouring on: common practice
 
 
@@ -30,6 +31,8 @@ class Dose:
     """+1 where the reading rises with the fluid, -1 for an air gap."""
     until: int
     """It stops by itself then: the lease. [ms]"""
+    heard: int
+    """When the last setpoint or lease came, by its stopwatch. [ms]"""
     trouble: StationTrouble | None = None
     water_done: float = 0.0
     concentrate_done: float = 0.0
@@ -71,11 +74,12 @@ class DosingStation:
         if not reason:
             self._begin(now, body, trouble)
 
-    def hear_lease(self, payload: bytes) -> None:
+    def hear_lease(self, now: int, payload: bytes) -> None:
         """Go on for longer with the dose in hand."""
         body = json.loads(payload)
         if self._dose is not None and body["setpoint"] == self._dose.setpoint:
             self._dose.until = instant(str(body["until"]))
+            self._dose.heard = now
 
     def _refusal(self, here: int, body: dict[str, Any]) -> str:
         """Why a setpoint cannot be carried out; empty if it can."""
@@ -116,6 +120,7 @@ class DosingStation:
             stop_level=float(stop["value"]) if stop else None,
             stop_sense=-1.0 if level is not None and level.kind == "air-gap" else 1.0,
             until=instant(str(body["expires_at"])),
+            heard=now,
             trouble=trouble,
             report_due=now + round(self._spec.report_s * SECOND),
         )
@@ -183,11 +188,15 @@ class DosingStation:
             (full and dose.concentrate_done >= dose.concentrate - short, ""),
             (kind == "half-delivered" and poured >= 0.5 * asked, "flow lost"),
             (kind == "drum-empty" and full, "drum empty"),
-            (self._clock(now, dose.trouble) >= dose.until, "lease ran out"),
+            (self._forgotten(now, dose), "lease ran out"),
             (poured > 1.0 and dose.concentrate_done > dose.strength_max * poured, "too strong"),
             (self._too_high(dose), "level reached"),
         )
         return next((reason for stops, reason in reasons if stops), None)
+
+    def _forgotten(self, now: int, dose: Dose) -> bool:
+        """Whether its lease ran out, by its clock or by a stopwatch that needs none."""
+        return self._clock(now, dose.trouble) >= dose.until or now - dose.heard >= _PATIENCE
 
     def _too_high(self, dose: Dose) -> bool:
         """Whether the level sensor says that it is enough."""
@@ -200,8 +209,7 @@ class DosingStation:
         """Whether it stands still in mid-dose: for good, or restarting after a loss of power."""
         kind = dose.trouble.kind if dose.trouble is not None else None
         if kind == "never-finished" and dose.water_done > 0.4 * dose.water:
-            if now >= dose.until:
-                self._dose = None
+            if self._forgotten(now, dose):
                 self._close(now, dose)
             else:
                 self._tool.agenda.at(now + MINUTE, self._pour)
@@ -216,15 +224,14 @@ class DosingStation:
 
     def _end(self, now: int, dose: Dose, fault: str) -> None:
         """Report the end, and close the event."""
-        self._dose = None
-        here = now // DAY
-        poured = dose.water_done + dose.concentrate_done
-        self._days[here] = self._days.get(here, 0.0) + poured
         self._report(now, dose, finished=True, fault=fault or None)
         self._close(now, dose)
 
     def _close(self, now: int, dose: Dose) -> None:
-        """Write the truth of a dose."""
+        """Be ready for the next dose, and write the truth of this one."""
+        self._dose = None
+        day, poured = now // DAY, dose.water_done + dose.concentrate_done
+        self._days[day] = self._days.get(day, 0.0) + poured
         dose.event.until = now
         self._tool.journal.write(dose.event.record())
 

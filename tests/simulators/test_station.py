@@ -126,6 +126,14 @@ def test_lease_that_runs_out_ends_the_dose_and_a_new_one_prolongs_it():
     assert said(run(floor, 0.5), "/delivered")[-1]["fault"] is None
 
 
+def test_a_clock_that_is_behind_does_not_stretch_the_lease():
+    """An hour behind, it still stops ten minutes after it last heard anything, by its stopwatch."""
+    slow = "l_min = 1.0\n" + trouble("clock", -3600)
+    _, messages, events = dosed(slow)
+    assert said(messages, "/delivered")[-1]["fault"] == "lease ran out"
+    assert 9.5 < events[0]["volume_l"] < 11.5
+
+
 def test_counters_that_stand_there_already_pour_nothing_more():
     """Where the meters already read the ends, nothing is left to pour."""
     floor, messages, _ = dosed(water_meter_end_l=0.0, concentrate_meter_end_l=0.0)
@@ -150,6 +158,15 @@ def test_never_finished():
     _, messages, events = dosed(trouble("never-finished"))
     assert not any(body["finished"] for body in said(messages, "/delivered"))
     assert 4.0 < events[0]["volume_l"] < 8.0
+
+
+def test_what_a_dose_without_an_end_poured_counts_in_the_day():
+    """After five litres of a dose that hangs, twenty more are over a day's limit of 22."""
+    floor, _, events = dosed("max_day_l = 22\n" + trouble("never-finished"))
+    poured = events[0]["volume_l"]
+    setpoint(floor, "s2", water_l=19.0, water_meter_end_l=poured + 19.0)
+    reasons = [body["reason"] for body in said(run(floor, 0.1), "/accepted")]
+    assert reasons == ["more than 22 L in a day"]
 
 
 def test_wrong_strength_is_metered_as_right():
