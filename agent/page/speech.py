@@ -19,6 +19,8 @@ NARROW = "\u202f"
 SURE_SDS = 2.0
 """So many sds to either side are told: about 95 % of a normal distribution."""
 INCH = 25.4
+YEARS = 730.0
+"""Longer than this nobody plans. [d]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +103,13 @@ class Speech:
     def brix(self, value: float) -> str:
         """A refractometer's reading. [°Brix]"""
         return f"{self.number(value, 1)}{NARROW}°Brix"
+
+    def days_sure(self, estimate: Estimate) -> str:
+        """A number of days with its span. [d]"""
+        if estimate.value > YEARS:
+            return self.text("time.days_many")
+        value, span = self.give_or_take(estimate)
+        return self.text("time.days_sure", value=value, span=span)
 
     def _sure(self, estimate: Estimate | None, per: float, unit: str) -> str:
         """Value, span and unit in one."""

@@ -203,6 +203,10 @@
       const chosen = document.querySelector(`input[name="${name}"]:checked`);
       part.hidden = !chosen || chosen.value !== value;
     }
+    for (const part of document.querySelectorAll("[data-unless]")) {
+      const [name, value] = part.dataset.unless.split("=");
+      part.hidden = document.querySelector(`input[name="${name}"]:checked`)?.value === value;
+    }
     const select = document.querySelector("select[data-shows]");
     const hint = find("h-value");
     if (select && hint) { hint.textContent = select.selectedOptions[0].dataset.hint; }
