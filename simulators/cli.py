@@ -4,7 +4,9 @@ import argparse
 import os
 import sys
 from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
+from typing import TextIO
 
 from simulators.errors import SimulatorError
 from simulators.score.command import score_verb
@@ -130,7 +132,8 @@ def _small_verbs(verbs: "argparse._SubParsersAction[argparse.ArgumentParser]") -
 def _run(arguments: argparse.Namespace) -> int:
     """Publish a scenario live over MQTT 5, in real or accelerated time.
 
-    User and password come from MILLPOND_BROKER_USER and MILLPOND_BROKER_PASSWORD.
+    User and password come from MILLPOND_BROKER_USER and MILLPOND_BROKER_PASSWORD. At the end it
+    says on the error stream how many messages the broker took, how fast, and what they cost.
     """
     import signal
     import threading
@@ -151,12 +154,27 @@ def _run(arguments: argparse.Namespace) -> int:
         ca_file=arguments.ca_file,
         endless=arguments.endless,
     )
-    if arguments.truth is None:
-        play(floor, settings, stop)
-    else:
-        with arguments.truth.open("w", encoding="utf-8") as truth:
-            play(floor, settings, stop, truth)
+    before = os.times()
+    with _optional(arguments.truth) as truth:
+        sent = play(floor, settings, stop, truth)
+    sys.stderr.write(f"millpond-sim: {_effort(sent, before, os.times())}\n")
     return 0
+
+
+def _optional(path: Path | None) -> AbstractContextManager[TextIO | None]:
+    """A file to write to, or nothing."""
+    return nullcontext() if path is None else path.open("w", encoding="utf-8")
+
+
+def _effort(messages: int, before: os.times_result, after: os.times_result) -> str:
+    """How many messages in what time, and the processor's time for each."""
+    passed = max(after.elapsed - before.elapsed, 1e-3)
+    busy = after.user + after.system - before.user - before.system
+    each = 1e6 * busy / messages if messages else 0.0
+    return (
+        f"{messages} messages in {passed:.1f} s, {messages / passed:.0f} a second, "
+        f"{each:.0f} µs of CPU each"
+    )
 
 
 def _record(arguments: argparse.Namespace) -> int:
@@ -174,10 +192,7 @@ def _record(arguments: argparse.Namespace) -> int:
         out = sys.stdout
         if str(arguments.out) != "-":
             out = files.enter_context(arguments.out.open("w", encoding="utf-8"))
-        truth = None
-        if arguments.truth is not None:
-            truth = files.enter_context(arguments.truth.open("w", encoding="utf-8"))
-        record(floor, out, truth)
+        record(floor, out, files.enter_context(_optional(arguments.truth)))
     return 0
 
 
@@ -207,7 +222,7 @@ def _close(arguments: argparse.Namespace) -> int:
     agent = shlex.split(arguments.agent) if arguments.agent else default_agent()
     with ExitStack() as opened:
         recording, published, truth = (
-            opened.enter_context(path.open("w", encoding="utf-8")) if path is not None else None
+            opened.enter_context(_optional(path))
             for path in (arguments.recording, arguments.out, arguments.truth)
         )
         rows = summary(floor, close_loop(floor, agent, Files(recording, published, truth)))

@@ -27,18 +27,8 @@ def updated(text: str, name: str, body: str, source: str) -> str:
 
 
 def update(page: Path, name: str, body: str) -> None:
-    """Bring a table on a page up to date.
-
-    Raises
-    ------
-    SimulatorError
-        If the page cannot be read or written, or has no such marks.
-    """
-    try:
-        text = page.read_text(encoding="utf-8")
-        page.write_text(updated(text, name, body, str(page)), encoding="utf-8")
-    except OSError as error:
-        raise SimulatorError(f"{page} cannot be brought up to date: {error.strerror}") from error
+    """Bring a table on a page up to date."""
+    page.write_text(updated(page.read_text(encoding="utf-8"), name, body, str(page)), "utf-8")
 
 
 def markdown(rows: list[list[str]]) -> str:

@@ -43,12 +43,14 @@ def _score(arguments: argparse.Namespace) -> int:
     """
     import json
 
-    from simulators.marks import update
+    from simulators.marks import update, updated
     from simulators.score.many import run_all
     from simulators.score.report import report
     from simulators.score.summary import NAME, summary_page, summary_table
     from simulators.score.table import scenario_table
 
+    if arguments.update is not None:
+        updated(arguments.update.read_text(encoding="utf-8"), NAME, "", str(arguments.update))
     runs, failures = run_all(_tasks(arguments), arguments.jobs)
     for failure in failures:
         sys.stderr.write(f"millpond-sim: {failure}\n")

@@ -1,6 +1,9 @@
 """The plant on a real broker: readings and clock go out in order, advice comes in."""
 
 import json
+import re
+import subprocess
+import sys
 import threading
 
 import paho.mqtt.client as mqtt
@@ -67,6 +70,22 @@ def test_all_readings_arrive_before_their_tick(mosquitto, ear):
         elif b'"ts"' in message.payload:
             told = instant(json.loads(message.payload)["data"]["ts"])
             assert told > now - 10_000
+
+
+def test_the_command_says_how_much_it_published_and_what_it_cost(mosquitto, ear):
+    """`millpond-sim run` ends with the messages that the broker took, their rate and their CPU."""
+    command = [sys.executable, "-m", "simulators", "run", "demo", "--days", "0.02", "--speed", "0"]
+    broker = f"mqtt://127.0.0.1:{mosquitto.port}"
+    done = subprocess.run(
+        [*command, "--broker", broker], capture_output=True, text=True, check=True
+    )
+    said = re.search(r"(\d+) messages in ([\d.]+) s, (\d+) a second, (\d+) µs of CPU", done.stderr)
+
+    assert said is not None, done.stderr
+    wait_until(lambda: len(ear.heard) >= int(said[1]), "the last message")
+    assert len(ear.heard) == int(said[1]) > 100
+    assert int(said[3]) == pytest.approx(int(said[1]) / float(said[2]), rel=0.3)
+    assert int(said[4]) > 0
 
 
 def test_pace_follows_the_speed(mosquitto, ear):

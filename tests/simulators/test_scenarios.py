@@ -11,7 +11,7 @@ from agent.plant.load import load_plant, parse_plant
 from simulators.catalogue import NAME, table
 from simulators.errors import ScenarioError, SimulatorError
 from simulators.instants import When, instant, rfc3339
-from simulators.marks import marks, update, updated
+from simulators.marks import marks, updated
 from simulators.plant_file import plant_toml
 from simulators.scenario.load import find, known_scenarios, load, merged, scenario_from
 from tests.simulators.floors import BASE
@@ -85,12 +85,6 @@ def test_page_without_marks_is_refused():
     begin, end = marks("t")
     page = f"a\n{begin}\nold\n{end}\nb"
     assert updated(page, "t", "new", "page.md") == f"a\n{begin}\nnew\n{end}\nb"
-
-
-def test_page_that_is_not_there_is_named(tmp_path):
-    """A page that cannot be read is said, with its path."""
-    with pytest.raises(SimulatorError, match=r"none\.md cannot be brought up to date"):
-        update(tmp_path / "none.md", "t", "new")
 
 
 def test_all_that_is_wrong_is_told_at_once():

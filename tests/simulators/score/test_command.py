@@ -157,6 +157,16 @@ def test_a_page_gets_the_tables_between_its_marks(dumb, tmp_path, capsys):
     assert "unreported" in capsys.readouterr().out
 
 
+def test_a_page_without_marks_is_refused_before_anything_runs(tmp_path, capsys):
+    """Nobody waits for hours to hear that the page was the wrong one."""
+    page = tmp_path / "other.md"
+    page.write_text("no marks", "utf-8")
+    assert main(["score", "unreported", "--update", str(page)]) == 2
+    said = capsys.readouterr().err
+    assert "expected the marks <!-- score: begin -->" in said
+    assert "seed 1" not in said
+
+
 def test_a_page_has_the_same_numbers_as_the_text():
     """Markdown and text are two forms of one table, cell by cell."""
     runs = [a_run(name, seed=seed) for name in ("one", "two") for seed in (1, 2, 3)]
