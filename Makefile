@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check bench soak soak-dose score schemas lock clean
+.PHONY: help demo test test-pythons check docs release bench soak soak-dose score schemas lock clean
 
 help:  ## list these commands
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' Makefile
@@ -36,6 +36,10 @@ soak: $(VENV)/ready-to-test  ## a year of ten sumps with everything failing at r
 
 soak-dose: $(VENV)/ready-to-test  ## every promise of a dose over 100000 random states (half an hour; STATES=100000)
 	MILLPOND_STATES=$(or $(STATES),100000) $(BIN)/python -m pytest -q --hypothesis-profile=fresh tests/advisor/test_dose.py -k every_dose
+
+docs: $(VENV)/ready-to-test  ## build the documentation into build/site, without the network
+	@NO_MKDOCS_2_WARNING=1 $(BIN)/python -m mkdocs build --strict --quiet
+	@echo "build/site/index.html"
 
 schemas: $(VENV)/ready-to-test  ## write the generated files of config/ anew
 	$(BIN)/python -m agent.messages.schemas

@@ -48,8 +48,10 @@ def _message(name: str, topics: list[str], operations: Schema, components: Schem
     retained = operations[name]["bindings"]["mqtt"].get("retain")
     where = ", ".join(f"`{topic}`" for topic in topics)
     how = {True: ", retained", False: ", not retained", None: ""}[retained]
-    return f"\n### `{name}` {{ #{name} }}\n\n{message['summary']}\n\nOn {where}{how}.\n\n" + _table(
-        schema
+    said = operations[name]["action"] == "send"
+    return (
+        f"\n### `{name}` {{ #{name} }}\n\n{message['summary']}\n\nOn {where}{how}.\n\n"
+        f"{_table(schema, whole=said)}"
     )
 
 

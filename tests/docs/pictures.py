@@ -65,7 +65,7 @@ def tanks() -> str:
     """How much a depth means in tanks of different shape."""
     shapes: list[tuple[str, str, Tank]] = [
         ("box", BLUE, Box(length=1100.0, width=600.0, height=450.0)),
-        ("lying cylinder", ORANGE, LyingCylinder(diameter=450.0, length=1866.0)),
+        ("lying cylinder", ORANGE, LyingCylinder(diameter=450.0, length=1600.0)),
         ("upright cylinder", GREEN, UprightCylinder(diameter=720.0, height=450.0)),
     ]
     return plot(
@@ -86,7 +86,7 @@ def _depths(brim: float) -> list[float]:
 
 def estimate() -> str:
     """Readings of some days, and what the estimator makes of them beside the truth."""
-    truth, readings, states = _told()
+    truth, readings, states = told()
     hours = [_day(at) for at in truth.hours]
     marks = [Mark(_day(at), GREEN, f"{water + c:.0f} L") for at, water, c in truth.poured]
     true_volume = list(zip(hours, truth.volume, strict=True))
@@ -119,7 +119,7 @@ def estimate() -> str:
 
 def knowing() -> str:
     """How well the mean loss since the beginning is known, as days go by."""
-    _, _, states = _told()
+    _, _, states = told()
     water: list[Point] = []
     concentrate: list[Point] = []
     for at, state in states:
@@ -141,8 +141,8 @@ def _ends(told: "list[tuple[int, Estimate | None, float]]") -> list[Series]:
     known = [(_day(at), e.value * size, 2.0 * e.sd * size) for at, e, size in told if e is not None]
     return [
         Series("estimate", [(x, y) for x, y, _ in known], BLUE),
-        Series("± 2 sd", [(x, y - sd) for x, y, sd in known], "#8fb0cf"),
-        Series("", [(x, y + sd) for x, y, sd in known], "#8fb0cf"),
+        Series("2 sd under", [(x, y - sd) for x, y, sd in known], "#8fb0cf"),
+        Series("2 sd over", [(x, y + sd) for x, y, sd in known], "#8fb0cf"),
     ]
 
 
@@ -152,7 +152,7 @@ def _day(at: int) -> float:
 
 
 @cache
-def _told() -> "tuple[Truth, dict[Signal, list[Point]], list[tuple[int, SumpState]]]":
+def told() -> "tuple[Truth, dict[Signal, list[Point]], list[tuple[int, SumpState]]]":
     """Truth, readings and what the estimator told at every second hour."""
     told_of = plan()
     truth, evidence = live(Life(seed=SEED, days=DAYS, interval=5 * 60_000))

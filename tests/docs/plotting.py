@@ -70,7 +70,7 @@ def plot(title: str, x_title: str, y_title: str, ways: Sequence[Way]) -> str:
         parts.append(
             f'<circle cx="{across(at_x):.1f}" cy="{down(at_y):.1f}" r="4" fill="{way.colour}"/>'
         )
-        parts.append(
-            f'<text x="{across(at_x) + 8:.1f}" y="{down(at_y) + 4:.1f}">{escape(way.label)}</text>'
-        )
+        beside = down(at_y) + (4 if at_x > left else -8)
+        label = escape(way.label)
+        parts.append(f'<text x="{across(at_x) + 8:.1f}" y="{beside:.1f}">{label}</text>')
     return "\n".join([*parts, "</svg>"]) + "\n"
