@@ -4,7 +4,7 @@ from decimal import Decimal
 from typing import Protocol
 
 from simulators.climate import Hall
-from simulators.faults import FaultyLine, Sent, Window
+from simulators.faults import FaultyLine, Sent
 from simulators.instants import SECOND
 from simulators.payloads import Encoder
 from simulators.physics import Sump
@@ -36,10 +36,6 @@ class Instrument:
         self._step = wire.resolution
         digits = -int(Decimal(str(wire.resolution)).normalize().as_tuple().exponent)
         self._format = f".{max(digits, 0)}f"
-
-    def begun_faults(self, now: int) -> list[Window]:
-        """Faults that have just begun."""
-        return self.line.begun(now)
 
     def measure(self, now: int, sump: Sump, hall: Hall) -> tuple[Sent, bytes] | None:
         """One reading as it leaves, or nothing where it is lost."""

@@ -2,7 +2,9 @@
 
 import io
 import json
+import re
 import sys
+from typing import get_args
 
 import pytest
 
@@ -10,6 +12,8 @@ from simulators.close import Files, close_loop, summary
 from simulators.errors import SimulatorError
 from simulators.instants import instant
 from simulators.prepare import floor_of
+from simulators.scenario.load import find
+from simulators.scenario.people import StationFault
 from tests.simulators.floors import plant
 
 ECHO = """
@@ -106,3 +110,32 @@ def test_people_do_what_the_real_agent_advises():
     assert {event["advice"] for event in poured} <= advised
     assert rows[0]["spilled_l"] == 0.0
     assert rows[0]["in_band_pct"] > 90.0
+
+
+@pytest.mark.slow
+def test_each_trouble_of_a_station_strikes_a_dose_of_the_real_agents(tmp_path):
+    """A trouble a day: all eight happen, those that show raise the alarm, nothing spills."""
+    days = iter(range(1, 9))
+    text = find("station-trouble").read_text(encoding="utf-8")
+    text = text.replace('like = "station"', f'like = "{find("station").with_suffix("")}"')
+    daily = re.sub(r'begin = "\d+d', lambda _: f'begin = "{next(days)}d', text)
+    scenario = tmp_path / "daily.toml"
+    scenario.write_text(daily.replace('end = "22d', 'end = "8d'), encoding="utf-8")
+    floor = floor_of(str(scenario), 1, 9.5)
+    truth, published = io.StringIO(), io.StringIO()
+    agent = [sys.executable, "-m", "agent"]
+    rows = summary(floor, close_loop(floor, agent, Files(published=published, truth=truth)))
+    records = [json.loads(line) for line in truth.getvalue().splitlines()]
+    doses = {r["setpoint"]: r["fault"] for r in records if r["type"] == "event" and r.get("fault")}
+    causes = {
+        json.loads(line["payload"])["cause"]
+        for line in map(json.loads, published.getvalue().splitlines())
+        if line["topic"].endswith("/alarm/delivery-differs") and line["payload"]
+    }
+    alarmed = {kind for ident, kind in doses.items() if any(ident in cause for cause in causes)}
+
+    assert set(doses.values()) == set(get_args(StationFault))
+    assert alarmed == {"half-delivered", "drum-empty", "never-finished", "silent"}
+    assert any("clock is ahead" in cause for cause in causes)
+    assert rows[0]["spilled_l"] == 0.0
+    assert rows[0]["in_band_pct"] > 95.0
