@@ -10,8 +10,11 @@ where that is no terminal; only their hashes are kept."""
 _EPILOG = """\
 examples:
   millpond user add north.toml ann --role enter
+  millpond user add north.toml panel-3 --role look --token
   millpond user list north.toml
   millpond user remove north.toml ann
+
+--token is for a program that uses the HTTP API: its token is shown once, and kept as a hash.
 
 roles: look at everything; enter what was poured, measured and done; change alarms and plant file
 """
@@ -40,6 +43,9 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
             action.add_argument(
                 "--role", choices=("look", "enter", "change"), default="enter", help="default enter"
             )
+            action.add_argument(
+                "--token", action="store_true", help="a program: show a token, ask no password"
+            )
     parser.set_defaults(run=run)
 
 
@@ -47,7 +53,7 @@ def run(options: argparse.Namespace) -> int:
     """Change or list the users; the exit code."""
     from pathlib import Path
 
-    from agent.page.people import UsersError, new_user, read_users, write_users
+    from agent.page.people import UsersError, new_user, read_users, token_user, write_users
     from agent.plant.load import load_plant
 
     page = load_plant(Path(options.plant)).page
@@ -56,13 +62,18 @@ def run(options: argparse.Namespace) -> int:
     users = read_users(page.users) if page.users.exists() else {}
     if options.action == "list":
         for user in users.values():
-            print(f"{user.name}  {user.role.word}")
+            print(f"{user.name}  {user.role.word}{'  program' if user.is_program else ''}")
         return 0
-    if options.action == "add":
+    token = ""
+    if options.action == "add" and options.token:
+        users[options.name], token = token_user(options.name, options.role)
+    elif options.action == "add":
         users[options.name] = new_user(options.name, options.role, _password())
     elif users.pop(options.name, None) is None:
         raise UsersError(f"{options.name}: nobody of that name in {page.users}")
     write_users(page.users, users)
+    if token:
+        print(token)
     return 0
 
 

@@ -1,4 +1,4 @@
-"""JSON Schemas of all messages and of the plant file, and the AsyncAPI document, from the models.
+"""JSON Schemas of messages and plant file, AsyncAPI and OpenAPI documents, from the models.
 
 ``python -m agent.messages.schemas`` writes them into ``config/``; with ``--check`` it says which
 of them are out of date.
@@ -37,6 +37,7 @@ def documents() -> dict[str, str]:
     files = {f"schemas/{name(model)}.json": message_schema(model) for model in _messages()}
     files["schemas/plant.json"] = _schema(PlantModel, "plant")
     files["asyncapi.json"] = asyncapi()
+    files["openapi.json"] = openapi()
     return {path: _written(document) for path, document in files.items()}
 
 
@@ -152,6 +153,13 @@ def asyncapi() -> Document:
             "schemas": schemas["$defs"],
         },
     }
+
+
+def openapi() -> Document:
+    """OpenAPI document of the page's API."""
+    from agent.page.api.document import document, make_api
+
+    return document(make_api())
 
 
 def _channels() -> dict[str, tuple[str, type[Incoming | Outward]]]:

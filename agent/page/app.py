@@ -15,6 +15,10 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
 from agent.errors import StoreError
+from agent.page.api.document import PATH as API_PATH
+from agent.page.api.document import make_api
+from agent.page.api.guard import ROOT as API_ROOT
+from agent.page.api.problems import problem
 from agent.page.gate import Gate
 from agent.page.office import Office
 from agent.page.routes import alarms, door, enter, plant, sump, walk
@@ -52,6 +56,7 @@ def make_app(office: Office) -> FastAPI:
     app.state.streams = set()
     for room in (plant, sump, enter, walk, alarms, door):
         app.include_router(room.router)
+    app.mount(API_PATH, make_api(office))
     app.mount("/static", Unchanging(directory=STATIC))
     app.add_api_route("/healthy", lambda: PlainTextResponse("ok\n"), include_in_schema=False)
     app.add_exception_handler(HTTPException, _on_refusal)
@@ -101,7 +106,9 @@ _KEYS = {400: "form", 403: "form", 404: "missing", 405: "missing", 422: "form", 
 
 
 async def _on_refusal(request: Request, error: Exception) -> Response:
-    """Answer where a route refused."""
+    """Answer where a route refused; a program whose address fits no route gets a problem."""
+    if request.url.path.startswith(API_ROOT):
+        return problem("missing")
     status = error.status_code if isinstance(error, HTTPException) else 500
     return _answer(request, _KEYS.get(status, "mistake"), status)
 

@@ -12,6 +12,8 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from agent.page.api import guard
+from agent.page.api.problems import problem
 from agent.page.people import Role
 from agent.page.visitor import BROWSER_COOKIE, Visitor
 
@@ -86,11 +88,15 @@ class Gate:
 
     def _refusal(self, request: Request, visitor: Visitor) -> Response | None:
         """Answer to a request that must not be handed on."""
-        path = request.url.path
+        is_api = request.url.path.startswith(guard.ROOT)
         if _host(request.headers.get("host", "")) not in self._hosts:
-            return _plain(
-                HTTPStatus.MISDIRECTED_REQUEST, "this page is not known under that name\n"
-            )
+            unknown = "this page is not known under that name\n"
+            return problem("host") if is_api else _plain(HTTPStatus.MISDIRECTED_REQUEST, unknown)
+        return (_api_refusal if is_api else self._page_refusal)(request, visitor)
+
+    def _page_refusal(self, request: Request, visitor: Visitor) -> Response | None:
+        """Answer to a person's request that must not be handed on."""
+        path = request.url.path
         refusal = None if request.method in SAFE else _post_refusal(request)
         if refusal is not None:
             return refusal
@@ -112,19 +118,29 @@ class Gate:
     def _add_headers(self, request: Request, visitor: Visitor, headers: MutableHeaders) -> None:
         """Put the guards on an answer, and the token on a browser that has none."""
         for name, value in HEADERS.items():
-            headers[name] = value
+            headers.setdefault(name, value)
         if self._is_secure:
             headers["strict-transport-security"] = "max-age=31536000"
         if not request.url.path.startswith("/static/"):
             headers.setdefault("cache-control", "no-store")
-            if request.cookies.get(BROWSER_COOKIE) != visitor.token and (
-                "set-cookie" not in headers or f"{BROWSER_COOKIE}=" not in headers["set-cookie"]
+            is_api = request.url.path.startswith(guard.ROOT)
+            if (
+                not is_api
+                and request.cookies.get(BROWSER_COOKIE) != visitor.token
+                and (
+                    "set-cookie" not in headers or f"{BROWSER_COOKIE}=" not in headers["set-cookie"]
+                )
             ):
                 secure = "; Secure" if self._is_secure else ""
                 headers.append(
                     "set-cookie",
                     f"{BROWSER_COOKIE}={visitor.token}; Path=/; HttpOnly; SameSite=Lax{secure}",
                 )
+
+
+def _api_refusal(request: Request, visitor: Visitor) -> Response | None:
+    """Answer to a program's request that must not be handed on."""
+    return guard.refusal(request, visitor, is_of_this_site=_is_of_this_site(request))
 
 
 def _post_refusal(request: Request) -> Response | None:

@@ -21,7 +21,7 @@ from agent.page.live import TREND_HOURS, LiveView
 from agent.page.people import Role
 from agent.page.pours import Pours, pour_of
 from agent.page.sending import Mailbox
-from agent.page.sessions import Door
+from agent.page.sessions import Door, Refused, Session
 from agent.page.visitor import (
     BROWSER_COOKIE,
     THEMES,
@@ -29,6 +29,7 @@ from agent.page.visitor import (
     Visitor,
     speech_for,
     wishes_of,
+    bearer_of,
 )
 from agent.plant.plant import PageSettings, Plant
 from agent.store.batch import Batch
@@ -126,9 +127,9 @@ class Office:
         token = request.cookies.get(BROWSER_COOKIE, "")[:100] or self.door.new_token()
         defaults = {"language": self.settings.language, "units": self.plant.units}
         wishes = wishes_of(request, defaults)
-        session = self.door.session(token, self.wall_now) if self.door.asks else None
+        found = self._signed_in(request, token) if self.door.asks else None
         if self.door.asks:
-            name, role = ("", None) if session is None else (session.user, session.role)
+            name, role = (found.user, found.role) if isinstance(found, Session) else ("", None)
         else:
             name, role = wishes["by"], Role.CHANGE
         return Visitor(
@@ -143,7 +144,17 @@ class Office:
         )
 
     def card(self, sump: str) -> Card:
+            is_program=isinstance(found, Session) and bearer_of(request) is not None,
+            wait=found.wait if isinstance(found, Refused) else 0,
         """One sump as it stands.
+
+    def _signed_in(self, request: Request, token: str) -> Session | Refused | None:
+        """Who sends a request, by a program's token or by the browser's session."""
+        bearer = bearer_of(request)
+        if bearer is None:
+            return self.door.session(token, self.wall_now)
+        address = request.client.host if request.client else ""
+        return self.door.bearer(bearer, address, self.wall_now)
 
         Raises
         ------

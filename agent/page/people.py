@@ -23,6 +23,9 @@ SHORTEST = 10
 """Characters of a password at least."""
 LONGEST = 256
 """Of a password at most, so that hashing one costs what it should."""
+TOKEN_BYTES = 32
+TOKEN_HASH = "sha256"  # noqa: S105  names the hash, no secret
+TOKEN_PREFIX = "mp-"  # noqa: S105  so that whoever finds one knows what it is
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}", re.ASCII)
 
@@ -56,6 +59,29 @@ class User:
     name: str
     role: Role
     hash: str
+
+    @property
+    def is_program(self) -> bool:
+        """Whether it brings a token in place of a password."""
+        return self.hash.startswith(f"{TOKEN_HASH}$")
+
+
+def token_user(name: str, role: str) -> tuple[User, str]:
+    """Make a program's user, and the token that it will bring: told once, kept as its hash.
+
+    Raises
+    ------
+    UsersError
+        If the name or the role cannot be taken.
+    """
+    _check(name, role)
+    token = f"{TOKEN_PREFIX}{secrets.token_urlsafe(TOKEN_BYTES)}"
+    return User(name, ROLES[role], token_hash(token)), token
+
+
+def token_hash(token: str) -> str:
+    """Hash of a token. It is random and long: a slow hash, as passwords need, gains nothing."""
+    return f"{TOKEN_HASH}${hashlib.sha256(token.encode()).hexdigest()}"
 
 
 def hashed(password: str) -> str:
@@ -157,10 +183,15 @@ def new_user(name: str, role: str, password: str) -> User:
     UsersError
         If the name, the role or the password cannot be taken; it says what is expected.
     """
+    _check(name, role)
+    if not SHORTEST <= len(password) <= LONGEST:
+        raise UsersError(f"expected a password of {SHORTEST} to {LONGEST} characters")
+    return User(name, ROLES[role], hashed(password))
+
+
+def _check(name: str, role: str) -> None:
+    """See that a name and a role can be taken."""
     if not _NAME.fullmatch(name):
         raise UsersError(f"{name[:40]!r}: expected up to 64 letters, digits and . _ -")
     if role not in ROLES:
         raise UsersError(f"{role[:40]!r}: expected one of {', '.join(ROLES)}")
-    if not SHORTEST <= len(password) <= LONGEST:
-        raise UsersError(f"expected a password of {SHORTEST} to {LONGEST} characters")
-    return User(name, ROLES[role], hashed(password))

@@ -98,7 +98,7 @@ class Mailbox:
             return await self._outcome(waiting, place, name)
         finally:
             with self._lock:
-                del self._waiting[name]
+                self._waiting.pop(name, None)
 
     async def _outcome(self, waiting: _Waiting, place: str, name: str) -> Sent:
         """Wait for what the worker says, and look in the store meanwhile."""
@@ -129,10 +129,8 @@ class Mailbox:
             return
         with self._lock:
             waiting = dict(self._waiting)
-        for kept in batch.entries:
-            name = entry_id(kept.entry)
-            if name in waiting:
-                _tell(waiting[name], Sent("stored", name))
+        for name in _stored(batch) & waiting.keys():
+            _tell(waiting[name], Sent("stored", name))
         for outgoing in batch.outgoing:
             if outgoing.topic.endswith("/alarm-answer"):
                 answer = json.loads(outgoing.payload)
@@ -144,6 +142,11 @@ class Mailbox:
             for name, somebody in waiting.items():
                 if refusal.topic == somebody.topic and name in refusal.excerpt:
                     _tell(somebody, Sent("refused", name, refusal.detail))
+
+
+def _stored(batch: Batch) -> set[str]:
+    """Ids of what a transaction has stored."""
+    return {entry_id(kept.entry) for kept in batch.entries} | {each.id for each in batch.stock}
 
 
 def new_id() -> str:

@@ -13,7 +13,7 @@ from collections import OrderedDict
 from dataclasses import dataclass
 
 from advisor.words import MINUTE, Instant
-from agent.page.people import NOBODY, Role, User, UsersError, matches, read_users
+from agent.page.people import NOBODY, Role, User, UsersError, matches, read_users, token_hash
 from agent.plant.plant import PageSettings
 
 LOG = logging.getLogger("millpond.page")
@@ -160,6 +160,22 @@ class Door:
             while len(self._sessions) > SESSIONS_MAX:
                 self._sessions.popitem(last=False)
             return token
+
+    def bearer(self, token: str, address: str, now: Instant) -> Session | Refused:
+        """Tell which program brings a token; wrong ones from one address have to wait.
+
+        A right one passes all the same: it cannot be guessed, and a neighbour's old token must not
+        shut it out.
+        """
+        wanted, key = token_hash(token), f"token from {address}"
+        with self._lock:
+            for user in self._known_users().values():
+                if user.is_program and hmac.compare_digest(user.hash, wanted):
+                    return Session(user.name, user.role, now)
+            pause = self._throttle.wait(key, now, FREE_TRIES_ALONE)
+            if not pause:
+                self._throttle.failed(key, now)
+            return Refused(pause)
 
     def sign_out(self, token: str) -> None:
         """End a session."""

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from starlette.requests import Request
 
+from advisor.words import Instant
 from agent.page.catalogue import LANGUAGES, catalogue, preferred
 from agent.page.people import Role
 from agent.page.speech import Speech
@@ -18,6 +19,7 @@ WISHES_COOKIE = "millpond-wishes"
 UNITS = ("metric", "us")
 THEMES = ("system", "light", "dark")
 LONGEST_NAME = 64
+LONGEST_BEARER = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +39,10 @@ class Visitor:
     """The screen is a phone's: charts are drawn for it."""
     asks: bool
     """Whether people sign in here."""
+    is_program: bool = False
+    """It came with a bearer token, so that no browser can have sent it unasked."""
+    wait: Instant = 0
+    """How long until a further wrong token is looked at. [ms]"""
 
     @property
     def may_enter(self) -> bool:
@@ -84,3 +90,10 @@ def wishes_text(wishes: Mapping[str, Any]) -> str:
 def clean_name(text: str) -> str:
     """A person's name without what no name holds."""
     return "".join(c for c in text if c.isprintable())[:LONGEST_NAME].strip()
+
+
+def bearer_of(request: Request) -> str | None:
+    """Token that a program brings (RFC 6750, 2.1); on pages for people it means nothing."""
+    kind, _, token = request.headers.get("authorization", "").partition(" ")
+    is_api = request.url.path.startswith("/api/")
+    return token.strip()[:LONGEST_BEARER] if is_api and kind.lower() == "bearer" else None
