@@ -8,7 +8,7 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 .PHONY: help demo test test-pythons check docs release bench soak soak-dose score schemas lock clean
 
 help:  ## list these commands
-	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' Makefile
+	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-12s %s\n", $$1, $$2 }' Makefile
 
 demo: $(VENV)/ready-to-run  ## a simulated plant of four sumps, the agent, and a live table; Ctrl-C ends it
 	@$(BIN)/millpond demo
@@ -16,6 +16,9 @@ demo: $(VENV)/ready-to-run  ## a simulated plant of four sumps, the agent, and a
 test: $(VENV)/ready-to-test  ## install what the tests need and run all of them
 	@bash tests/install.sh servers
 	@$(BIN)/python -m pytest $(TESTS)
+
+test-pythons: $(VENV)/ready-to-test  ## the fast tests under each Python from 3.11 on that is to be had (PYTHONS="...")
+	@bash tests/packaging/pythons.sh $(BIN)/uv $(TESTS)
 
 check: $(VENV)/ready-to-test  ## lint, types, docstrings, import contracts, generated files
 	$(BIN)/ruff check .
