@@ -38,6 +38,7 @@ from agent.store.batch import Batch, StoredEntry, entry_id
 from agent.store.history import history_row
 from agent.store.ledger import Ledger
 from agent.sump_desk import SumpDesk
+from agent.throttle import Throttle
 from agent.timeline import Timeline
 
 LOG = logging.getLogger("millpond.pipeline")
@@ -64,6 +65,7 @@ class Pipeline:
         self.plant = plant
         self._ledger = ledger
         self._decoder = Decoder(plant)
+        self._throttle = Throttle(plant, self._decoder)
         self.filters = self._decoder.filters
         self._admission = Admission(plant, ledger.newest(), ledger.has_reading)
         stored_clock = ledger.clock()
@@ -105,7 +107,7 @@ class Pipeline:
                 self._command(command)
         if isinstance(item, Tick):
             return
-        for decoded in self._decoder.decode(item):
+        for decoded in self._throttle.decode(item):
             self._accept(decoded, item)
 
     def seal(self) -> Batch:

@@ -90,6 +90,7 @@ class Reason(StrEnum):
     RETAINED = "retained"
     EMPTY = "empty"
     OVERSIZED = "oversized"
+    TOO_MANY = "too-many"
     UNKNOWN_TOPIC = "unknown-topic"
     UNKNOWN_SUMP = "unknown-sump"
     UNKNOWN_SUPPLY = "unknown-supply"

@@ -65,6 +65,8 @@ class _Node:
     edge: str
     wanted: dict[tuple[str, str], list[_Wanted]] = field(default_factory=dict)
     """By device (empty: the node itself) and metric."""
+    devices: set[str] = field(default_factory=lambda: {""})
+    """The node itself and those that a signal is bound to: of others nothing is remembered."""
     known: dict[tuple[str, str], _Known] = field(default_factory=dict)
     aliases: dict[int, _Known] = field(default_factory=dict)
     born: set[str] = field(default_factory=set)
@@ -114,6 +116,7 @@ class SparkplugReader:
             node = self._nodes.setdefault((place.group, place.edge), _Node(place.group, place.edge))
             wanted = _Wanted(binding, meaning_of(binding, sump.signals[binding.signal]))
             node.wanted.setdefault((place.device, place.metric), []).append(wanted)
+            node.devices.add(place.device)
 
     @property
     def filters(self) -> tuple[str, ...]:
@@ -195,6 +198,8 @@ class SparkplugReader:
             node.bd_seq = _bd_seq(payload)
             node.sequence = payload.seq % SEQUENCE
             node.asked = None
+        if device not in node.devices:
+            return pieces
         node.born.add(device)
         for metric in payload.metrics:
             known = _Known(device, metric.name, metric.datatype, unit_of(metric))
@@ -238,7 +243,8 @@ class SparkplugReader:
     ) -> Pieces:
         """Read data; one out of step, or of somebody who is not born, asks for a birth."""
         asked: Pieces = []
-        if node.sequence is None or not self._in_step(node, payload) or device not in node.born:
+        in_step = node.sequence is not None and self._in_step(node, payload)
+        if not in_step or node.devices & {device} - node.born:
             asked.append(self._ask(node, arrival.at))
         return self._samples(node, device, payload, arrival) + asked
 
@@ -279,16 +285,22 @@ class SparkplugReader:
     ) -> Pieces:
         """Samples of the metrics that signals are bound to."""
         pieces: Pieces = []
+        if device not in node.devices:
+            return pieces
+        strangers: list[int] = []
         for metric in payload.metrics:
             known = self._known(node, device, metric)
             if known is None:
                 if not metric.name:
-                    detail = f"alias {metric.alias} is of no birth that was heard"
-                    pieces.append(refusal_of(arrival, Reason.SPARKPLUG, detail))
-                    pieces.append(self._ask(node, arrival.at))
+                    strangers.append(metric.alias)
                 continue
             for wanted in node.wanted.get((device, known.name), ()):
                 pieces.append(_sample(wanted, known, metric, payload, arrival))
+        if strangers:
+            more = f" (and {len(strangers) - 1} others)" if len(strangers) > 1 else ""
+            detail = f"alias {strangers[0]}{more} is of no birth that was heard"
+            pieces.append(refusal_of(arrival, Reason.SPARKPLUG, detail))
+            pieces.append(self._ask(node, arrival.at))
         return pieces
 
     def _known(self, node: _Node, device: str, metric: Proto) -> _Known | None:
