@@ -6,8 +6,10 @@ from typing import ClassVar, NamedTuple
 from advisor.cusum import Cusum
 from advisor.faults import UNSEEN, Watch
 from advisor.hypotheses import BEGINNINGS
+from advisor.leaks import Depths
 from advisor.noise import QUIET, Noise
 from advisor.pumps import Pumps
+from advisor.seepage import DRY, Seepage
 from advisor.words import Account, Estimate, Instant, Losses, Signal, SumpEvent
 
 SCHEMA = 3
@@ -181,6 +183,10 @@ class Core:
     events_since: Instant = -1
     leaking: Instant = -1
     """When fluid was last found to be running out; -1: never. [ms]"""
+    falling: Depths = ()
+    """Mean depths of the last slots in which nothing was poured and no pump switched (`leaks`)."""
+    seepage: Seepage = DRY
+    """What is lost while the pumps stand (`seepage`)."""
     losing: tuple[tuple[str, Instant], ...] = ()
     """What losses and gains hold (`losing`), and since when. [ms]"""
     checked: Cusum = EVEN

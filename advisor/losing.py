@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from advisor.belief import Core, Told
 from advisor.geometry import volume_at
 from advisor.plan import SumpPlan
+from advisor.seepage import is_called
 from advisor.words import HOUR, MINUTE, Account, Estimate, Finding, Instant, days_between
 
 SURE, KEPT = 3.0, 1.0
@@ -56,12 +57,19 @@ def _hold(core: Core, plan: SumpPlan, at: Instant, before: dict[str, Instant]) -
     told = core.told
     if _gains(told, plan, SURE if GAIN not in before else KEPT):
         yield GAIN
+    mix = MIX in before
+    strength = 0.0 if told.concentration is None else told.concentration.value
+    concentrate = sum(told.rates[2:])
+    if strength > 0.0 and is_called(
+        core.seepage, before=mix, strength=strength, concentrate=concentrate
+    ):
+        yield MIX
+        return
     water, solute = told.losses.water, told.losses.concentrate
     if water is None or told.losses.window_h < LONG_ENOUGH or told.lost is None:
         return
     scale = volume_at(plan.tank, plan.levels.target)
     days = days_between(told.lost.since, at)
-    mix = MIX in before
     high = _passes(water, limit(told.lost, "water", scale, days), kept=mix or WATER in before)
     leaves = solute is not None and _passes(
         solute,

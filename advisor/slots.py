@@ -8,17 +8,20 @@ from dataclasses import replace
 
 import numpy as np
 
-from advisor import observation, steps
+from advisor import observation, steps, undo
 from advisor import states as s
 from advisor.balance import concentration
-from advisor.belief import EMPTY, Belief, Core
+from advisor.belief import EMPTY, Belief, Core, EventNote
 from advisor.filter_step import Vector, clone, forget, project, shock
-from advisor.losing import compare
+from advisor.geometry import volume_at
+from advisor.leaks import LEAST, runs_out, take_depth
+from advisor.losing import MOST_A_DAY, compare, limit
 from advisor.noise import CORRELATED, forget_depths, take_brix, take_level, take_surprise
 from advisor.plan import SumpPlan
 from advisor.priors import priors
 from advisor.pumps import days, share_up
 from advisor.refractometry import GREATEST_READING, LEAST_READING, brix_at_20
+from advisor.seepage import GAP, LONGEST, SETTLED, Seepage, close_rest, take_volume
 from advisor.water import COLDEST, HOTTEST
 from advisor.words import HOUR, MINUTE, Instant, Signal
 from advisor.working import Working
@@ -39,6 +42,8 @@ WARMTH_SD = 0.5
 """Spread of a fluid thermometer against the prism; common practice. [°C]"""
 HOLDUP_VARIES = 0.04
 """Sd of the holdup from one pump start to the next, per its size; common practice. [1]"""
+STARTED: Instant = 15 * MINUTE
+"""After a pump start the level falls no further; after a stop it rises for a while. [ms]"""
 SETTLING: Instant = 20 * MINUTE
 """From the beginning of the accounts on; what moves in it is no step, but not known yet. [ms]"""
 DOUBTED = 2.0
@@ -71,11 +76,75 @@ def close(belief: Belief, plan: SumpPlan) -> Belief:
         _take_brix(work, belief, settling=settling and core.concentration_known)
         if not core.concentration_known:
             core = replace(core, concentration_known=True)
+    core = _look_for_leak(work, core, belief)
     core = steps.judge(work, core, days(SLOT_MS))
     work.settled = _keep_clone(work, begin_when_known(work, core, slot.begin))
     core = work.core()
     core.losing = compare(core, plan, core.at)
     return replace(belief, core=core, slot=EMPTY)
+
+
+def _look_for_leak(work: Working, core: Core, belief: Belief) -> Core:
+    """Note that fluid runs out where the level falls by more than losses explain."""
+    slot = belief.slot
+    if not slot.levels:
+        return core
+    when = slot.begin + int(slot.level_when / slot.levels)
+    moved = _moved(work, core)
+    unlike = core.charging or core.since < 0 or when <= moved or belief.watches[0].fault != ""
+    depth = slot.level_sum / slot.levels
+    target = volume_at(work.plan.tank, work.plan.levels.target)
+    seepage = _at_rest(work, core, when, None if unlike else belief, target)
+    if seepage is not core.seepage:
+        core = replace(core, seepage=seepage)
+    if unlike:
+        return replace(core, falling=()) if core.falling else core
+    kept = tuple([depth for depth in core.falling if depth[0] > moved])
+    falling = take_depth(kept, when, depth, work.prior.waves_sd)
+    area, lost = observation.surface(work.plan, depth), core.told.lost
+    age = days(core.at - core.since)
+    may = MOST_A_DAY * target if lost is None else limit(lost, "water", target, age)
+    least = LEAST * target / area
+    if not runs_out(falling, slot.levels, work.prior, may=may / area, least=least):
+        return replace(core, falling=falling)
+    core = replace(core, falling=falling, leaking=work.at)
+    last = core.notes[-1] if core.notes else None
+    fresh = last is not None and last.told.kind == "drain" and last.until >= falling[0][0]
+    return undo.as_leak(work, core) if fresh else core
+
+
+def _moved(work: Working, core: Core) -> Instant:
+    """When something that is known last moved the level; -1: never. [ms]"""
+    switched = work.pumps.since
+    settled = switched + STARTED if switched >= 0 else -1
+    return max([settled, core.pouring_until, *[n.until for n in core.notes if _is_told(n)]])
+
+
+def _at_rest(
+    work: Working, core: Core, when: Instant, belief: Belief | None, target: float
+) -> Seepage:
+    """Take a slot into the stretch of rest that it belongs to, or end the stretch."""
+    seepage, rest, pumps = core.seepage, core.seepage.rest, work.pumps
+    quiet = belief is not None and pumps.running == 0 and when - pumps.since >= SETTLED
+    if rest.begin >= 0 and (
+        not quiet
+        or when - rest.begin > LONGEST
+        or when - rest.last > GAP
+        or _moved(work, core) > rest.begin
+    ):
+        seepage = close_rest(seepage, target, sum(core.told.rates[2:]))
+    if not quiet or belief is None:
+        return seepage
+    depth = belief.slot.level_sum / belief.slot.levels
+    volume = observation.level_volume(work.plan, depth, belief.temperature)
+    return seepage._replace(rest=take_volume(seepage.rest, when, volume))
+
+
+def _is_told(note: EventNote) -> bool:
+    """Whether an event moved the level for a known reason; a drain nobody told of may be a leak."""
+    return note.told.kind != "withdrawn" and not (
+        note.told.kind == "drain" and note.told.source == "inferred"
+    )
 
 
 def begin_accounts(work: Working, core: Core, at: Instant) -> Core:
