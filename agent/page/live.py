@@ -171,6 +171,15 @@ class LiveView:
             ]
         return list(_bodies(found))
 
+    def nudge(self, sump: str) -> None:
+        """Have open pages look at a sump again: a person has done something on one of them."""
+        with self._lock:
+            self._version += 1
+            self._desks[sump].version, self._desks[sump].read = self._version, None
+            listeners = tuple(self._listeners)
+        for wake in listeners:
+            wake()
+
     def listen(self, wake: Callable[[], None]) -> Callable[[], None]:
         """Have `wake` called at each change, on the worker's thread; the result ends it."""
         with self._lock:

@@ -17,9 +17,11 @@ from agent.page import figures
 from agent.page.cards import Card, make_card
 from agent.page.catalogue import LANGUAGES
 from agent.page.entries import entry_kind, entry_text
+from agent.page.keeping import Pours
 from agent.page.live import TREND_HOURS, LiveView
 from agent.page.people import Role
-from agent.page.pours import Pours, pour_of
+from agent.page.pours import pour_of
+from agent.page.retelling import retold
 from agent.page.sending import Mailbox
 from agent.page.sessions import Door, Refused, Session
 from agent.page.visitor import (
@@ -27,9 +29,9 @@ from agent.page.visitor import (
     THEMES,
     UNITS,
     Visitor,
+    bearer_of,
     speech_for,
     wishes_of,
-    bearer_of,
 )
 from agent.plant.plant import PageSettings, Plant
 from agent.store.batch import Batch
@@ -76,7 +78,7 @@ class Office:
     history: History = field(init=False)
     told: Told = field(init=False)
     logbook: Logbook = field(init=False)
-    pours: Pours = field(default_factory=Pours)
+    pours: Pours = field(init=False)
     beliefs: dict[str, Belief] = field(default_factory=dict)
     """By sump, as of its newest transaction: a value that nobody changes."""
     templates: Environment = field(init=False)
@@ -85,6 +87,7 @@ class Office:
 
     def __post_init__(self) -> None:
         self.door = Door(self.settings)
+        self.pours = Pours(self.plant.store.with_suffix(".lists.json"))
         self.history = History(self.database)
         self.told = Told(self.database)
         self.logbook = Logbook(self.database)
@@ -141,12 +144,9 @@ class Office:
             theme=wishes["theme"],
             is_narrow=request.cookies.get(WIDTH_COOKIE) == "narrow",
             asks=self.door.asks,
-        )
-
-    def card(self, sump: str) -> Card:
             is_program=isinstance(found, Session) and bearer_of(request) is not None,
             wait=found.wait if isinstance(found, Refused) else 0,
-        """One sump as it stands.
+        )
 
     def _signed_in(self, request: Request, token: str) -> Session | Refused | None:
         """Who sends a request, by a program's token or by the browser's session."""
@@ -155,6 +155,9 @@ class Office:
             return self.door.session(token, self.wall_now)
         address = request.client.host if request.client else ""
         return self.door.bearer(bearer, address, self.wall_now)
+
+    def card(self, sump: str) -> Card:
+        """One sump as it stands.
 
         Raises
         ------
@@ -213,6 +216,7 @@ def _environment(office: Office) -> Environment:
         steps_of=pour_of,
         entry_kind=entry_kind,
         entry_text=entry_text,
+        said=retold,
         trend_path=figures.trend_path,
         STRIP_WIDTH=figures.STRIP_WIDTH,
         LANGUAGES=LANGUAGES,

@@ -5,17 +5,14 @@ tick reports all that was poured so far, in place of the report before: one addi
 the first bucket went in, and always true to what has been ticked.
 """
 
-import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal, TypeAlias
 
-from advisor.words import HOUR, Instant
+from advisor.words import Instant
 from agent.instants import text_of
 from agent.page.live import Body
 
-FORGOTTEN_AFTER: Instant = 2 * HOUR
-"""A list on which nothing was ticked for so long is put away. [ms]"""
 STEPS_MAX = 200
 
 Channel: TypeAlias = Literal["addition", "drain"]
@@ -118,30 +115,3 @@ def report(pour: Pour, channel: Channel) -> dict[str, Any]:
 def reported(pour: Pour, channel: Channel, name: str) -> Pour:
     """Note the id of the report that stands."""
     return replace(pour, reports={**pour.reports, channel: name})
-
-
-class Pours:
-    """Lists that are being worked through, one a sump at most; any thread may use it."""
-
-    def __init__(self) -> None:
-        self._pours: dict[str, Pour] = {}
-        self._lock = threading.Lock()
-
-    def get(self, sump: str, now: Instant) -> Pour | None:
-        """List of a sump, unless it was put away or forgotten. [ms]"""
-        with self._lock:
-            pour = self._pours.get(sump)
-            if pour is not None and now - pour.touched > FORGOTTEN_AFTER:
-                del self._pours[sump]
-                return None
-            return pour
-
-    def put(self, sump: str, pour: Pour) -> None:
-        """Keep a list."""
-        with self._lock:
-            self._pours[sump] = pour
-
-    def drop(self, sump: str) -> None:
-        """Put a list away."""
-        with self._lock:
-            self._pours.pop(sump, None)

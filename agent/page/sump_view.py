@@ -286,6 +286,7 @@ def context(office: Office, visitor: Visitor, sump: str, shown: Stretch) -> dict
         "events": list(reversed(office.told.events(sump, now - 7 * DAY, now)))[:20],
         "event_text": event_text,
         "pour": office.pours.get(sump, now),
+        "work": office.pours.work(sump, now),
         "trouble": "",
         "detail": "",
         "live_version": office.live.version,

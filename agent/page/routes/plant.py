@@ -14,6 +14,7 @@ from agent.page.office import Office
 from agent.page.routes.alarms import shown as alarms_shown
 from agent.page.routes.common import TheOffice, TheVisitor
 from agent.page.visitor import Visitor
+from agent.page.work_view import judged
 
 router = APIRouter(default_response_class=HTMLResponse)
 
@@ -68,14 +69,16 @@ async def live(
 ) -> StreamingResponse:
     """Server-sent events: the pieces of an open page that have changed since version `seen`.
 
-    `what` is the page: ``rows`` of the plant, ``alarms``, or the one of a `sump`.
+    `what` is the page: ``rows`` of the plant, ``alarms``, or the one of a `sump`; ``work`` is the
+    one of its charge.
     """
     if sump and sump not in office.plant.sumps:
         raise HTTPException(404, "sump")
     streams: set[object] = request.app.state.streams
     if len(streams) >= STREAMS_MAX:
         raise HTTPException(503, "busy")
-    events = _events(request, office, visitor, f"/{sump}" if sump else what, seen)
+    page = f"{'work' if what == 'work' else ''}/{sump}" if sump else what
+    events = _events(request, office, visitor, page, seen)
     return StreamingResponse(events, media_type="text/event-stream")
 
 
@@ -127,9 +130,10 @@ def _parts(
     parts = {}
     if what == "alarms" and changed:
         parts["alarm-list"] = office.part("_alarm_list.html", visitor, **alarms_shown(office))
-    elif what.startswith("/"):
-        if what[1:] in changed:
-            parts |= _sump_parts(office, visitor, what[1:])
+    elif "/" in what:
+        page, _, sump = what.partition("/")
+        if sump in changed:
+            parts |= (_work_part if page else _sump_parts)(office, visitor, sump)
     elif what == "rows":
         for name in changed:
             parts[f"row-{name}"] = office.row(office.card(name), visitor)
@@ -146,4 +150,18 @@ def _sump_parts(office: Office, visitor: Visitor, sump: str) -> dict[str, str]:
     return {
         "now": office.part("_now.html", visitor, card=card),
         "todo": office.part("_todo.html", visitor, **values),
+    }
+
+
+def _work_part(office: Office, visitor: Visitor, sump: str) -> dict[str, str]:
+    """The list of a charge, as somebody at another device may have ticked it."""
+    work = office.pours.work(sump, office.now)
+    if work is None:
+        return {}
+    told = {"trouble": "", "detail": "", "problem": ""}
+    verdict = judged(work, visitor.speech)
+    return {
+        "work": office.part(
+            "_work.html", visitor, card=office.card(sump), work=work, verdict=verdict, **told
+        )
     }

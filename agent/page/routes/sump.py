@@ -83,6 +83,7 @@ async def put_away(
     """Put the list away: all of it is done, or no more of it will be."""
     del form  # its token has been looked at
     office.pours.drop(sump)
+    office.live.nudge(sump)
     return _todo(request, office, visitor, sump)
 
 
@@ -92,6 +93,7 @@ async def _report(office: Office, sump: str, pour: Pour, number: int) -> Sent:
     sent = await office.mailbox.send(sump, channel, report(pour, channel))
     if sent.outcome in {"stored", "sent"}:
         office.pours.put(sump, reported(pour, channel, sent.id))
+        office.live.nudge(sump)
     return sent
 
 

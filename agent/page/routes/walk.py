@@ -38,6 +38,7 @@ async def poured_all(
                 return _said(sent.outcome)
             pour = reported(pour, channel, sent.id)
             office.pours.put(sump, pour)
+            office.live.nudge(sump)
             outcome = sent.outcome if sent.outcome == "sent" else outcome
     return _said(outcome)
 

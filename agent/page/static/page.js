@@ -219,6 +219,20 @@
     choose();
   }
 
+  // --- the time for which pumps run ---
+  const tell = () => {
+    const timer = document.querySelector(".timer[data-until]");
+    if (!timer) { return; }
+    const left = Number(timer.dataset.until) - Number(timer.dataset.now) - (Date.now() - loaded);
+    const place = timer.querySelector("[data-left]");
+    const minutes = Math.floor(Math.max(left, 0) / 60000);
+    const seconds = Math.floor((Math.max(left, 0) % 60000) / 1000);
+    place.textContent = left > 0 ? `${minutes}:${String(seconds).padStart(2, "0")}` : "0:00";
+  };
+  let loaded = Date.now();
+  document.addEventListener("parts", () => { loaded = Date.now(); });
+  setInterval(tell, 1000);
+
   // --- printing ---
   for (const button of document.querySelectorAll("[data-print]")) {
     button.hidden = false;
