@@ -57,7 +57,7 @@ def summary_page(runs: Sequence[SumpRun]) -> str:
         f"{extent(runs)} in {len(_names(runs))} scenarios.",
         markdown(scenarios),
         markdown(quantities),
-        "\n".join(["```", *counted, "```"]),
+        "\n".join(["```text", *counted, "```"]),
     ]
     return "\n\n".join(parts)
 
