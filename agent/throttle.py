@@ -15,6 +15,13 @@ from agent.decode.decoder import Decoder
 from agent.decode.people import ORDER_CHANNEL, STOCK_CHANNEL, SUMP_CHANNELS
 from agent.decode.results import Decoded, Reason, Refusal
 from agent.decode.sparkplug import NAMESPACE
+from agent.messages.incoming import (
+    AdditionMessage,
+    ChargeMessage,
+    CheckMessage,
+    DrainMessage,
+    ServiceMessage,
+)
 from agent.plant.plant import Plant
 from agent.refusals import refusal_of
 
@@ -36,10 +43,19 @@ SENSOR = Pace(100_000.0, 10.0)
 """Of a signal's topic: at once a week of readings every 10 s (60 480) and half as many again."""
 NODE = Pace(1_000_000.0, 200.0)
 """Of a Sparkplug edge node, with all of its devices."""
+PERSON = Pace(100.0, 0.1)
+"""Of a kind of report about one sump: each is worked into the balance, which takes milliseconds."""
 SPEAKER = Pace(1_000.0, 1.0)
-"""Of a topic on which people or a station speak about one sump or supply."""
+"""Of a topic on which a station answers, alarms are answered or stock is told."""
 STRANGER = Pace(1_000.0, 10.0)
 """Of all topics together that the plant file does not know."""
+
+
+REPORTS = frozenset(
+    model.channel
+    for model in (AdditionMessage, ChargeMessage, CheckMessage, DrainMessage, ServiceMessage)
+)
+"""Topics' last levels on which people report what the balance takes in."""
 
 
 @dataclass(slots=True)
@@ -81,7 +97,7 @@ class Throttle:
         self._stranger = _fresh(STRANGER)
         self._by_topic = {
             b.topic: _fresh(SENSOR) for b in plant.bindings if b.topic is not None
-        } | {topic: _fresh(SPEAKER) for topic in _spoken(plant)}
+        } | {topic: _fresh(_pace_of(topic)) for topic in _spoken(plant)}
         self._by_node = {
             (b.sparkplug.group, b.sparkplug.edge): _fresh(NODE)
             for b in plant.bindings
@@ -90,7 +106,7 @@ class Throttle:
 
     def decode(self, arrival: Arrival) -> Sequence[Decoded]:
         """Read a message, or refuse it unread; what is refused is told in sums."""
-        allowance = self._by_topic.get(arrival.topic) or self._other(arrival.topic)
+        allowance = self._allowance_of(arrival.topic)
         if arrival.queued or allowance.spend(arrival.at):
             return self._decoder.decode(arrival)
         allowance.over += 1
@@ -99,8 +115,10 @@ class Throttle:
         count, allowance.over, allowance.told = allowance.over, 0, arrival.at
         return (_refused(arrival, count, allowance.pace),)
 
-    def _other(self, topic: str) -> _Allowance:
-        """Allowance of a topic that is no signal's and nobody's."""
+    def _allowance_of(self, topic: str) -> _Allowance:
+        """Allowance that a topic's messages are taken from."""
+        if topic in self._by_topic:
+            return self._by_topic[topic]
         if topic.startswith(NAMESPACE):
             levels = topic.split("/", 4)
             if len(levels) > 3:
@@ -111,6 +129,11 @@ class Throttle:
 def _fresh(pace: Pace) -> _Allowance:
     """Allowance that nobody has touched."""
     return _Allowance(pace, pace.burst, -(1 << 62))
+
+
+def _pace_of(topic: str) -> Pace:
+    """How much may come on a topic on which somebody speaks."""
+    return PERSON if topic.rpartition("/")[2] in REPORTS else SPEAKER
 
 
 def _spoken(plant: Plant) -> list[str]:

@@ -9,7 +9,7 @@ from advisor.words import Signal
 from agent.arrival import Arrival
 from agent.decode.decoder import Decoder
 from agent.decode.results import Decoded, Reason, Refusal, Sample
-from agent.throttle import NODE, SENSOR, SPEAKER, STRANGER, Throttle
+from agent.throttle import NODE, PERSON, REPORTS, SENSOR, SPEAKER, STRANGER, Throttle
 from tests.bindings import NOW, PREFIX, a_plant, bound
 
 PLANT = a_plant(bound(Signal.LEVEL, "level", unit="mm"), bound(Signal.BRIX, "brix", unit="degBrix"))
@@ -78,8 +78,20 @@ def test_another_topic_is_not_touched() -> None:
 def test_what_waited_at_the_broker_costs_nothing() -> None:
     """An agent that was away for a fortnight gets all of it."""
     throttle = a_throttle()
-    assert not too_many(sent(throttle, 2 * int(SPEAKER.burst), CHECK, queued=True))
-    assert not too_many(sent(throttle, int(SPEAKER.burst), CHECK))
+    assert not too_many(sent(throttle, 2 * int(PERSON.burst), CHECK, queued=True))
+    assert not too_many(sent(throttle, int(PERSON.burst), CHECK))
+
+
+def test_reports_have_a_persons_pace_and_stations_their_own() -> None:
+    """What the balance must work in is rarer than answers."""
+    throttle = a_throttle()
+
+    assert len(REPORTS) == 5
+    for channel in REPORTS:
+        assert throttle._allowance_of(f"{PREFIX}/mill-08/{channel}").pace is PERSON
+    for topic in ("mill-08/delivered", "mill-08/alarm-command", "supply/drum-1/stock"):
+        assert throttle._allowance_of(f"{PREFIX}/{topic}").pace is SPEAKER
+    assert throttle._allowance_of(f"{PREFIX}/alarm-command").pace is SPEAKER
 
 
 def test_unknown_topics_share_one_allowance_and_are_not_remembered() -> None:
@@ -106,6 +118,6 @@ def test_a_nodes_share_is_its_own() -> None:
     throttle = Throttle(plant, Decoder(plant))
 
     for topic in ("spBv1.0/works/NDATA/gateway", "spBv1.0/works/DDATA/gateway/any"):
-        assert throttle._other(topic).pace is NODE
+        assert throttle._allowance_of(topic).pace is NODE
     for topic in ("spBv1.0/works/NDATA/other", "spBv1.0/works", "spBv1.0", "spBv1.0x/a/b/c"):
-        assert throttle._other(topic).pace is STRANGER
+        assert throttle._allowance_of(topic).pace is STRANGER

@@ -1,4 +1,4 @@
-"""A plant's own certificate authority, as docs/security.md has it, and a broker that asks for it."""
+"""A plant's own authority, as docs/security.md has it, and a broker that asks for certificates."""
 
 import getpass
 import subprocess
