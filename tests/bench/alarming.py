@@ -1,8 +1,10 @@
 """Which alarms the scenarios raise, how soon, and which without a cause that the simulator knows.
 
-``python -m tests.bench.alarming [SCENARIO...] [--seeds N]``: records each scenario with
-`millpond-sim`, replays it, and holds every alarm that asked for somebody against the truth. Some
-minutes a scenario; without names all that are scored.
+``python -m tests.bench.alarming [SCENARIO...] [--seeds N] [--jobs N] [--results FILE]``: records
+each scenario with `millpond-sim`, replays it, and holds every alarm that asked for somebody against
+the truth. Half a minute a scenario; without names all that are scored. ``--results`` keeps what was
+found, a line a run, and passes over what is in it already; ``--update docs/alarms.md`` writes the
+table of all that is in it between the marks there.
 """
 
 import argparse
@@ -10,9 +12,11 @@ import json
 import subprocess
 import sys
 import tempfile
+import tomllib
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from concurrent.futures import ThreadPoolExecutor, as_completed
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -21,8 +25,8 @@ from advisor.words import DAY, HOUR, Instant
 from agent.instants import instant_of
 from agent.plant.load import load_plant
 from agent.resources import shipped
+from tests.bench.alarm_table import Found, read_results, table, write_between_marks
 
-MONTH: Instant = 30 * DAY
 LATE: Instant = 2 * DAY
 """So long after a trouble is over its alarm may still come. [ms]"""
 
@@ -199,41 +203,28 @@ def _raised(told: Path) -> Iterator[Raised]:
             before[topic] = body["state"]
 
 
-# --- telling --------------------------------------------------------------------------------------
+# --- what was found -------------------------------------------------------------------------------
 
 
-def report(runs: Iterable[Run]) -> Iterator[str]:
-    """A paragraph a scenario."""
-    by_name: dict[str, list[Run]] = {}
-    for run in runs:
-        by_name.setdefault(run.name, []).append(run)
-    for name, same in by_name.items():
-        days = sum(run.sump_days for run in same)
-        every = Counter(alarm.key for run in same for alarm in run.raised)
-        unexplained = [(run, alarm) for run in same for alarm in run.unexplained()]
-        per_month = MONTH / DAY / days
-        yield (
-            f"{name}: {days:.0f} sump-days, {sum(every.values()) * per_month:.2f} alarms and "
-            f"{len(unexplained) * per_month:.2f} without a cause per sump and month"
-        )
-        yield from (f"    {count} x {key}" for key, count in every.most_common())
-        for run, alarm in unexplained:
-            day = (alarm.at - run.begin) / DAY
-            yield f"    without a cause: {alarm.sump} {alarm.key} on day {day:.2f}"
-        yield from _told_of(same)
-
-
-def _told_of(runs: Iterable[Run]) -> Iterator[str]:
-    """How soon each kind of trouble was told."""
-    delays: dict[str, list[Instant | None]] = {}
-    for run in runs:
-        for trouble in run.troubles:
-            if trouble.alarms:
-                delays.setdefault(trouble.kind, []).append(run.delay(trouble))
-    for kind, found in delays.items():
-        hours = sorted(delay / HOUR for delay in found if delay is not None)
-        when = f", after {', '.join(f'{h:.1f}' for h in hours)} h" if hours else ""
-        yield f"    {kind}: {len(hours)} of {len(found)} told{when}"
+def found(name: str, seed: int) -> Found:
+    """Run a scenario, and sum up what came of it."""
+    run = run_scenario(name, seed)
+    return Found(
+        name=name,
+        seed=seed,
+        sump_days=run.sump_days,
+        raised=dict(Counter(alarm.key for alarm in run.raised)),
+        unexplained=[
+            f"{alarm.sump} {alarm.key} on day {(alarm.at - run.begin) / DAY:.2f}"
+            for alarm in run.unexplained()
+        ],
+        told=[
+            (trouble.kind, None if delay is None else round(delay / HOUR, 2))
+            for trouble in run.troubles
+            if trouble.alarms
+            for delay in [run.delay(trouble)]
+        ],
+    )
 
 
 def main(arguments: list[str]) -> int:
@@ -241,13 +232,44 @@ def main(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("scenarios", nargs="*")
     parser.add_argument("--seeds", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--results", type=Path)
+    parser.add_argument("--update", type=Path)
     options = parser.parse_args(arguments)
-    names = options.scenarios or sorted(p.stem for p in shipped("scenarios").glob("*.toml"))
-    for name in names:
-        runs = [run_scenario(name, seed) for seed in range(1, options.seeds + 1)]
-        for line in report(runs):
-            print(line, flush=True)
+    runs = [] if options.results is None else read_results(options.results)
+    names = options.scenarios or scored()
+    done = {(run.name, run.seed) for run in runs}
+    wanted = [(name, seed) for seed in range(1, options.seeds + 1) for name in names]
+    with ThreadPoolExecutor(options.jobs) as pool:
+        tasks = [pool.submit(found, *which) for which in wanted if which not in done]
+        for task in as_completed(tasks):
+            runs.append(task.result())
+            print(json.dumps(asdict(runs[-1])), flush=True)
+            if options.results is not None:
+                with options.results.open("a", encoding="utf-8") as results:
+                    results.write(json.dumps(asdict(runs[-1])) + "\n")
+    lines = list(table(runs, groups()))
+    if options.update is not None:
+        write_between_marks(options.update, lines)
+    print("\n".join(lines))
     return 0
+
+
+def groups() -> dict[str, str]:
+    """Group of each scenario that comes along."""
+    return {
+        path.stem: str(tomllib.loads(path.read_text("utf-8")).get("group", ""))
+        for path in sorted(shipped("scenarios").glob("*.toml"))
+    }
+
+
+def scored() -> list[str]:
+    """Scenarios without a closed loop: those that are scored."""
+    return [
+        path.stem
+        for path in sorted(shipped("scenarios").glob("*.toml"))
+        if tomllib.loads(path.read_text("utf-8")).get("scored", True)
+    ]
 
 
 if __name__ == "__main__":
