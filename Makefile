@@ -24,6 +24,7 @@ check: $(VENV)/ready-to-test  ## lint, types, docstrings, import contracts, gene
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+	$(BIN)/mypy --platform win32 --cache-dir .mypy_cache/win32
 	$(BIN)/interrogate -q advisor agent simulators
 	$(BIN)/lint-imports
 	$(BIN)/python -m agent.messages.schemas --check

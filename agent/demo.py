@@ -120,7 +120,10 @@ def _process(log: Path, module: str, *arguments: str) -> Iterator["subprocess.Po
         try:
             yield process
         finally:
-            process.send_signal(signal.SIGINT)
+            if sys.platform == "win32":
+                process.terminate()
+            else:
+                process.send_signal(signal.SIGINT)
             try:
                 process.wait(STOP_WITHIN_S)
             except subprocess.TimeoutExpired:

@@ -7,6 +7,7 @@ manager starts it again, and what was not acknowledged comes again from the brok
 import logging
 import os
 import signal
+import sys
 import threading
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
@@ -202,7 +203,7 @@ class Agent:
         """Start every part, wait for a signal or a failure, end every part; the exit code."""
         for number in (signal.SIGINT, signal.SIGTERM):
             signal.signal(number, self._on_signal)
-        if self.file is not None:
+        if self.file is not None and sys.platform != "win32":
             signal.signal(signal.SIGHUP, lambda *_: self._on_hangup())
         self.inbox.tick()
         self.worker.start()

@@ -1,6 +1,5 @@
 """The store and the disk under it, what waits in it, and each signal's readings."""
 
-import fcntl
 import shutil
 from collections.abc import Iterator
 
@@ -10,6 +9,7 @@ from agent.errors import MillpondError
 from agent.instants import text_of
 from agent.plant.plant import Binding, Plant
 from agent.store.database import Database
+from agent.store.lock import beside, lock
 from agent.store.looking import looking_into
 from agent.store.waiting import Waiting
 
@@ -66,12 +66,11 @@ def _disk(plant: Plant) -> Iterator[Found]:
 
 def _process(plant: Plant) -> Found:
     """Whether an agent holds the store."""
-    beside = plant.store.with_name(plant.store.name + ".lock")
-    if not beside.exists():
+    if not beside(plant.store).exists():
         return Found("look", "agent", "it has never run with this store")
-    with beside.open("rb") as file:
+    with beside(plant.store).open("rb") as file:
         try:
-            fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
+            lock(file, shared=True)
         except OSError:
             return Found("ok", "agent", "it is running")
     return Found("look", "agent", "it is not running")
