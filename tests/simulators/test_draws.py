@@ -5,6 +5,7 @@ import statistics
 
 import pytest
 
+from simulators.draw_machine import draw_machine
 from simulators.draws import Draws
 from simulators.wander import Wander
 from tests.simulators.floors import plant, run
@@ -51,6 +52,24 @@ def test_wander_has_its_spread_and_its_memory(spacing_s):
     assert sd == pytest.approx(2.0, abs=4.0 * 2.0 / math.sqrt(2.0 * independent))
     lagged = statistics.correlation(values[:-1], values[1:])
     assert lagged == pytest.approx(keep, abs=4.0 / math.sqrt(independent))
+
+
+def test_a_machine_is_off_by_as_much_as_its_scenario_lets_it():
+    """Over 300 seeds the tank's area and the factor go up to 10 % either way, the holdup 50 %."""
+    scenario = plant(
+        "[each]\narea_error = 0.1\nholdup_error = 0.5\n"
+        '[[concentrate]]\nid = "semi-a"\nrefractometer_factor = 1.25\nband_pct = [6, 10]\n'
+        "target_pct = 8\nfactor_error = 0.1\n"
+    ).scenario
+    drawn = [draw_machine(scenario.sumps()[0], scenario, seed) for seed in range(300)]
+    areas = [one.area_factor for one in drawn]
+    factors = [one.optics.factor / 1.25 for one in drawn]
+
+    for found in (areas, factors):
+        assert 0.9 <= min(found) < 0.91
+        assert 1.09 < max(found) <= 1.1
+        assert statistics.fmean(found) == pytest.approx(1.0, abs=0.015)
+    assert {round(one.body.holdup, 9) for one in drawn} == {15.0, 45.0}
 
 
 def test_waiting_times_have_their_mean():

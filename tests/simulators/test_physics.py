@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from simulators.fluid import Trouble
 from simulators.physics import Sump
-from tests.simulators.floors import a_sump
+from tests.simulators.floors import a_sump, plant, run
 
 ACTIONS = st.one_of(
     st.tuples(st.just("run"), st.booleans(), st.integers(1, 120)),
@@ -233,6 +233,19 @@ def test_salts_build_up_as_the_cycles_of_concentration_say():
         sump.add(20.0 * per_step, 0.0, place)
         sump._level_out()
     assert sump.hardness / sump.volume == pytest.approx(219.08, rel=1e-3)
+
+
+def test_part_of_the_hardness_falls_out_as_water_goes():
+    """In two weeks of work chloride gathers more than hardness does, and the rest is booked."""
+    floor = plant("days = 15\nstep_s = 60\n[each.operators]\nbelow_mm = 8\n")
+    run(floor, 14.0 * 24.0)
+    sump = floor.tools["m1"].sump
+    chloride = sump.chloride / sump.volume / sump.body.water_chloride
+    hardness = sump.hardness / sump.volume / sump.body.water_hardness
+
+    assert chloride > 1.2
+    assert 1.0 < hardness < chloride - 0.01
+    assert sump.book.hardness_precipitated > 0.0
 
 
 @pytest.mark.parametrize("step_s", [1.0, 5.0, 20.0, 60.0])

@@ -80,6 +80,26 @@ def test_waves_only_while_the_pumps_run():
     assert statistics.stdev(night) < 0.2
 
 
+def test_tilt_and_foam_lift_the_level_only_while_the_pumps_run():
+    """A surface that stands 3 mm askew under 2 mm of foam reads 5 mm higher, and not by night."""
+    plain, lifted = plant(), plant("[each.signals.level]\ntilt_mm = 3.0\nfoam_mm = 2.0\n")
+    day = [values(run(floor, 9.0), "level")[-400:] for floor in (plain, lifted)]
+    night = [values(run(floor, 13.0), "level")[-60:] for floor in (plain, lifted)]
+
+    assert statistics.fmean(day[1]) - statistics.fmean(day[0]) == pytest.approx(5.0, abs=2.5)
+    assert statistics.fmean(night[1]) == pytest.approx(statistics.fmean(night[0]), abs=0.01)
+
+
+@pytest.mark.parametrize(("signal", "step"), [("level", 0.5), ("brix", 0.05)])
+def test_readings_come_in_steps_of_the_resolution(signal, step):
+    """Half a millimetre, a twentieth of a degree: nothing between, and more than one step seen."""
+    noise = f"sd_{'mm' if signal == 'level' else 'brix'} = {step}"
+    floor = plant(f"[each.signals.{signal}]\nresolution = {step}\n{noise}\n")
+    read = values(run(floor, 3.0), signal)
+    assert all(value / step == pytest.approx(round(value / step), abs=1e-6) for value in read)
+    assert len(set(read)) > 2
+
+
 def test_prism_reading_stands_with_the_pumps():
     """Concentrate poured at night is not seen until the pumps run."""
     floor = plant("days = 2\n[work]\nbreaks = []")

@@ -69,7 +69,7 @@ def test_the_yardstick_stays_a_yardstick(runs):
 
 
 def test_additions_are_found_and_none_invented(runs):
-    """Of 12 large unknown ones measured 11; of 18 published one was none, a false one in 16 days."""
+    """Of 12 large unknown ones measured 11; of 18 published one was none."""
     tally = tally_events(runs)
 
     assert tally.unknown == 12
