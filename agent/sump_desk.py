@@ -134,14 +134,19 @@ class SumpDesk:
     ) -> tuple[Effect, ...]:
         """Judge the sump as it is at `at`, or at the newest moment it was judged for. [ms]
 
-        `since` is when the agent began to listen: a signal's silence counts from there. `outage` is
-        what silences its signals from outside, `stock` what is left of each supply. [L]
+        `since` is when the agent began to listen: a signal's silence counts from there, unless it
+        was told to be silent before. `outage` is what silences its signals from outside, `stock`
+        what is left of each supply. [L]
         """
         self.told = at if self.told is None else max(at, self.told)
         self.judged_at = now
         state = estimate.state_at(self.timeline.belief, self.told, self.plan)
         if since is not None and any(seen < since for seen in state.last_seen.values()):
-            heard = {signal: max(seen, since) for signal, seen in state.last_seen.items()}
+            told = self.standing.stale
+            heard = {
+                signal: seen if signal in told else max(seen, since)
+                for signal, seen in state.last_seen.items()
+            }
             state = replace(state, last_seen=heard)
         state = self._missing(state)
         outside = Outside(findings=self.found, outage=outage, since=since, stock=stock)
@@ -231,6 +236,9 @@ class SumpDesk:
             return
         if kept.schema == SCHEMA:
             self.told, self.standing = kept.told, kept.standing
+        if self.standing.stale and self.told is not None:
+            # So that the plant's look before the first judgement knows of the silence that goes on.
+            self.state = estimate.state_at(self.timeline.belief, self.told, self.plan)
 
     def new_keepsake(self) -> bytes | None:
         """What must outlive the process beside the evidence, where it is not what it was."""
