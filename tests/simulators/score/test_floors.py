@@ -56,6 +56,14 @@ def test_errors_stay_near_the_yardsticks(runs, scenario, most):
     assert max(found.values()) < 4.0, found
 
 
+@pytest.mark.parametrize("scenario", ["unreported", "level-faults", "quiet-week"])
+def test_hourly_means_stay_behind(runs, scenario):
+    """The naive way's errors are at least one and a half times the agent's, in the mean."""
+    own = [run for run in runs if run.scenario == scenario]
+    naive = geometric_mean([errors_of(own, name).hourly_ratio for name in QUANTITIES])
+    assert naive > 1.5 * geometric_mean(list(ratios(runs, scenario).values()))
+
+
 def test_sds_stay_true(runs):
     """2-sd coverage of volume, concentration, losses: measured 99.7, 100 and 92 %."""
     assert coverage_of(runs, ["volume"])[0] > 0.85
