@@ -45,6 +45,13 @@ docs: $(VENV)/ready-to-test  ## build the documentation into build/site, without
 	@NO_MKDOCS_2_WARNING=1 $(BIN)/python -m mkdocs build --strict --quiet
 	@echo "build/site/index.html"
 
+release: check test  ## all checks, then dist/: packages, list of contents, documentation, checksums; uploads nothing
+	@version=$$($(BIN)/python -c 'from agent.version import VERSION; print(VERSION)'); \
+	grep -q "^## $$version" CHANGELOG.md || { echo "CHANGELOG.md has no section on $$version"; exit 1; }
+	@git diff --quiet HEAD || { echo "there are changes that are not committed"; exit 1; }
+	@rm -rf dist
+	@bash tests/packaging/release.sh $(BIN)/python dist
+
 schemas: $(VENV)/ready-to-test  ## write the generated files of config/ anew
 	$(BIN)/python -m agent.messages.schemas
 
