@@ -9,10 +9,19 @@ WATER_FIRST = (
     "mix well before pouring."
 )
 NEVER_NEAT = "Never pour concentrate straight into the sump."
-CIRCULATE = (
-    "Then run the pumps for 30 minutes and check the concentration; "
-    "the first reading is not the final one."
-)
+USUAL_MIN = 30.0
+"""For how long fluid is circulated where its data sheet does not say. [min]"""
+
+
+def circulating(minutes: float) -> str:
+    """Say what follows the pouring. [min]"""
+    return (
+        f"Then run the pumps for {minutes:.0f} minutes and check the concentration; "
+        "the first reading is not the final one."
+    )
+
+
+CIRCULATE = circulating(USUAL_MIN)
 BRIM = "Not over the brim with the pumps stopped: what is up in the machine drains back."
 SKIN = "Wear gloves and eye protection; the concentrate's safety data sheet applies."
 AIR_GAP = (
@@ -51,3 +60,8 @@ SAMPLE = (
     "set the refractometer to zero with the water in use."
 )
 CHECK = (SAMPLE, SKIN)
+
+
+def lasting(known: tuple[str, ...], minutes: float) -> tuple[str, ...]:
+    """Give cautions in which the pumps run for so long after pouring. [min]"""
+    return tuple([circulating(minutes) if c == CIRCULATE else c for c in known])

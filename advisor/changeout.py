@@ -9,10 +9,7 @@ from dataclasses import dataclass
 
 from advisor import cautions
 from advisor.stages import Stage
-from advisor.wording import litres
-
-CIRCULATE_MIN = 30
-"""For how long fluid is circulated where its data sheet does not say. [min]"""
+from advisor.wording import litres, number
 
 MOST_RESIDUE = 0.02
 """Part of the charge that may be left in a drained sump before it is rinsed again: a starting
@@ -44,6 +41,8 @@ class ChangeOut:
     """How it is poured, one sentence a batch."""
     reading: str
     """What a refractometer is expected to say."""
+    circulate: float = cautions.USUAL_MIN
+    """For how long the pumps run after it. [min]"""
 
 
 def change_out(work: ChangeOut, say: Callable[[float], str] = litres) -> tuple[Stage, ...]:
@@ -138,8 +137,8 @@ def _filling(work: ChangeOut, say: Callable[[float], str]) -> tuple[Stage, ...]:
         *_pouring(work),
         Stage(
             "circulate",
-            f"Run the pumps for {CIRCULATE_MIN} minutes. Lines and machine fill: the level falls, "
-            f"the volume does not; the {say(work.volume)} are all there is.",
+            f"Run the pumps for {number(work.circulate, 0)} minutes. Lines and machine fill: the "
+            f"level falls, the volume does not; the {say(work.volume)} are all there is.",
             (RIGHT_WAY,),
         ),
         Stage(

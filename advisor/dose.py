@@ -22,6 +22,7 @@ from advisor.vessels import (
     concentrate_left,
     least_dose,
     marks,
+    minutes_to_mix,
     ways_to_charge,
     ways_to_dose,
     ways_to_pour,
@@ -51,6 +52,8 @@ class DosePlan:
     """The batches in words, in the order of pouring."""
     exchange: tuple[float, Mix] | None = None
     """What would have to be drained [L] and added to reach a target that this misses."""
+    circulate: float = cautions.USUAL_MIN
+    """For how long the pumps run then. [min]"""
 
 
 def plan_top_up(
@@ -87,7 +90,7 @@ def plan_top_up(
         choice = _chosen(task, sump, stock)
     except SolverError as trouble:
         return _nothing(task, (f"No mix could be computed: {trouble}.",))
-    return _plan(task, choice, sump)
+    return _circulated(_plan(task, choice, sump), sump)
 
 
 def plan_charge(sump: SumpPlan, *, stock: Mapping[str, float] = EVERYTHING) -> DosePlan:
@@ -108,7 +111,7 @@ def plan_charge(sump: SumpPlan, *, stock: Mapping[str, float] = EVERYTHING) -> D
     except SolverError as trouble:
         return _nothing(task, (f"No mix could be computed: {trouble}.",))
     plan = _plan(task, choice, sump)
-    return replace(plan, kind="charge", cautions=cautions.CHARGE)
+    return _circulated(replace(plan, kind="charge", cautions=cautions.CHARGE), sump)
 
 
 def task_for(
@@ -283,6 +286,12 @@ def _plan(task: Task, choice: Choice, sump: SumpPlan) -> DosePlan:
         if kind == "top-up"
         else None,
     )
+
+
+def _circulated(plan: DosePlan, sump: SumpPlan) -> DosePlan:
+    """Say for how long the pumps run until it is mixed. [min]"""
+    minutes = minutes_to_mix(sump, plan.after.volume.value)
+    return replace(plan, circulate=minutes, cautions=cautions.lasting(plan.cautions, minutes))
 
 
 def _nothing(task: Task, why: tuple[str, ...]) -> DosePlan:

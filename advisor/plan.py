@@ -42,6 +42,10 @@ class Fluid:
     """That the fluid stands, as CaCO3. [mg/L]"""
     chloride_limit: float | None = None
     """That the fluid stands. [mg/L]"""
+    circulate: float = 30.0
+    """For how long it is circulated until it is mixed, *common practice*. [min]"""
+    turnovers: float | None = None
+    """How often the pumps are to turn it over until it is mixed, by the data sheet. [1]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -211,6 +215,8 @@ class SumpPlan:
     vessels: tuple[Vessel, ...] = ()
     """Empty: litres to the graduation of 0.1."""
     supplies: tuple[Supply, ...] = ()
+    pump_flow: float | None = None
+    """Of all pumps together; with it turnovers become minutes. [L/min]"""
     station: Station | None = None
     headroom: float = 15.0
     """Kept free under the brim after a dose. [mm]"""

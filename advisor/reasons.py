@@ -4,11 +4,20 @@ from collections.abc import Callable
 
 from advisor.effects import After, Batch, Mix
 from advisor.errors import AdvisorError
+from advisor.geometry import volume_at
 from advisor.mixing import exchange_to, mix_of
 from advisor.plan import SumpPlan
 from advisor.pouring import Choice, Task, Way, ingredients
 from advisor.vessels import finest, vessel_named
-from advisor.wording import litres, litres_sd, measured, number, percent, percent_sd
+from advisor.wording import (
+    NEGLIGIBLE,
+    litres,
+    litres_sd,
+    measured,
+    number,
+    percent,
+    percent_sd,
+)
 
 
 def for_plan(
@@ -20,6 +29,7 @@ def for_plan(
         sentences.insert(0, _draining(task, choice))
     sentences.append(_state(task))
     sentences.append(_reading(task, after, confidence, sump))
+    sentences.append(_room(task, sump))
     sentences += shortfalls(task, after)
     sentences += _rounding(task, choice, after)
     return tuple(sentence for sentence in sentences if sentence)
@@ -106,6 +116,18 @@ def _reading(task: Task, after: After, confidence: float, sump: SumpPlan) -> str
         f"band of {percent(low)} to {percent(high)} with {number(100.0 * confidence, 0)} % "
         "confidence."
     )
+
+
+def _room(task: Task, sump: SumpPlan) -> str:
+    """Say how far it may be filled, and which margin is kept under the brim. [L]"""
+    kept = sump.margin_sd * task.volume.sd
+    under = volume_at(sump.tank, max(sump.levels.brim - sump.headroom, 0.0))
+    margin = f"the brim less {number(sump.headroom, 0)} mm"
+    if kept > NEGLIGIBLE:
+        margin += f" and {number(sump.margin_sd)} times the sd of the volume"
+    if task.cap > under - kept + 1e-6:
+        return f"It is filled no farther: the most is {litres(max(under - kept, 0.0))}, {margin}."
+    return f"Room for {litres(task.cap)} at most: {margin}."
 
 
 def _off_target(task: Task, strength: float, say: Callable[[float], str]) -> str:

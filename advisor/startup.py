@@ -3,10 +3,7 @@
 from advisor import cautions
 from advisor.effects import Mix
 from advisor.stages import Stage
-from advisor.wording import litres, percent
-
-CIRCULATE_MIN = 30
-"""For how long fluid is circulated where its data sheet does not say. [min]"""
+from advisor.wording import litres, number, percent
 
 PASS_MIN = 10
 """Until what stood in the line of an inline refractometer has passed. [min]"""
@@ -17,7 +14,9 @@ STALE_AIR = (
 )
 
 
-def start_up(mix: Mix | None, how: str = "") -> tuple[Stage, ...]:
+def start_up(
+    mix: Mix | None, how: str = "", minutes: float = cautions.USUAL_MIN
+) -> tuple[Stage, ...]:
     """Stages from the standing machine to the top-up after it.
 
     Parameters
@@ -26,7 +25,10 @@ def start_up(mix: Mix | None, how: str = "") -> tuple[Stage, ...]:
         What is expected to be missing then; `None`: nothing. [L]
     how : str
         How it is to be poured.
+    minutes : float
+        For how long the fluid is circulated. [min]
     """
+    poured = cautions.lasting(cautions.TOP_UP, minutes)
     return (
         Stage(
             "look",
@@ -42,7 +44,7 @@ def start_up(mix: Mix | None, how: str = "") -> tuple[Stage, ...]:
         Stage(
             "circulate",
             f"Start the pumps with the doors closed and the extraction on, and let them run for "
-            f"{CIRCULATE_MIN} minutes.",
+            f"{number(minutes, 0)} minutes.",
         ),
         Stage(
             "discard",
@@ -54,7 +56,7 @@ def start_up(mix: Mix | None, how: str = "") -> tuple[Stage, ...]:
             "Look and smell again; check concentration and pH.",
             (cautions.SAMPLE,),
         ),
-        Stage("top-up", _top_up(mix, how), cautions.TOP_UP if mix is not None else ()),
+        Stage("top-up", _top_up(mix, how), () if mix is None else poured),
     )
 
 

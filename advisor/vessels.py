@@ -135,6 +135,17 @@ def ways_to_charge(sump: SumpPlan, volume: float, stock: Mapping[str, float]) ->
     return (*strong, rest)
 
 
+def minutes_to_mix(sump: SumpPlan, volume: float) -> float:
+    """Say for how long the pumps run until `volume` [L] is mixed. [min]
+
+    As many turnovers as the data sheet asks for, where the pumps' flow is known; else its minutes.
+    """
+    turnovers, flow = sump.fluid.turnovers, sump.pump_flow
+    if turnovers is None or flow is None:
+        return sump.fluid.circulate
+    return float(ceil(turnovers * volume / flow))
+
+
 def vessel_named(sump: SumpPlan, name: str) -> Vessel | None:
     """Find the vessel of a way; `None` where nothing is carried. Its marks are in [L]."""
     return next((vessel for vessel in sump.vessels if vessel.id == name), None)

@@ -37,6 +37,7 @@ from agent.typed import (
     litres,
     mark_of,
     measure_of,
+    minutes_of,
     percentage,
     price_of,
     ratio_of,
@@ -67,6 +68,8 @@ class Recipe:
     """Refractometer factor, where it was given. [%/°Brix]"""
     why: tuple[str, ...]
     cautions: tuple[str, ...]
+    circulate: float = cautions.USUAL_MIN
+    """For how long the pumps run until it is mixed. [min]"""
     is_change_out: bool = False
     """With the work around it."""
     verdict: Verdict | None = None
@@ -136,6 +139,7 @@ def charge(typed: ChargeInput) -> Recipe:
         ),
         cautions=(*_naive(task, recipe, measure), *_charging(typed)),
         verdict=_verdict(typed, recipe) if typed.check else None,
+        circulate=minutes_of(typed.circulate),
         is_change_out=typed.change_out,
     )
 
@@ -176,6 +180,7 @@ def top_up(typed: TopUpInput) -> Recipe:
         price_of("--price", typed.price),
         price_of("--disposal", typed.disposal),
     )
+    minutes = minutes_of(typed.circulate)
     known = cautions.EXCHANGE if recipe.drain > 0.0 else cautions.TOP_UP
     return replace(
         recipe,
@@ -188,7 +193,8 @@ def top_up(typed: TopUpInput) -> Recipe:
             *(_premix(typed.premix, strongest) if typed.premix or _is_strongest(recipe) else ()),
             *recipe.why,
         ),
-        cautions=known if recipe.portions or recipe.drain > 0.0 else (),
+        circulate=minutes,
+        cautions=cautions.lasting(known, minutes) if recipe.portions or recipe.drain > 0.0 else (),
     )
 
 
@@ -208,8 +214,9 @@ def say(volume: float, measure: Measure) -> str:
 
 def _charging(typed: ChargeInput) -> tuple[str, ...]:
     """Cautions of a charge; a change-out has a stage for circulating."""
-    known = cautions.CHARGE
-    return tuple(c for c in known if c != cautions.CIRCULATE) if typed.change_out else known
+    if typed.change_out:
+        return tuple(c for c in cautions.CHARGE if c != cautions.CIRCULATE)
+    return cautions.lasting(cautions.CHARGE, minutes_of(typed.circulate))
 
 
 def _verdict(typed: ChargeInput, recipe: Recipe) -> Verdict:

@@ -84,7 +84,9 @@ def stages(recipe: Recipe) -> tuple[Stage, ...]:
         done.append(Stage("drain", drain))
     poured = enumerate(pouring(recipe), start=1)
     done += [Stage(f"pour {count}", sentence) for count, sentence in poured]
-    done.append(Stage("circulate", "Run the pumps for 30 minutes, so that all of it is mixed."))
+    minutes = number(recipe.circulate, 0)
+    circulate = f"Run the pumps for {minutes} minutes, so that all of it is mixed."
+    done.append(Stage("circulate", circulate))
     done.append(Stage("check", f"Check with a refractometer: {reading(recipe)}."))
     return tuple(done)
 
@@ -134,6 +136,7 @@ def _change_out(recipe: Recipe) -> tuple[Stage, ...]:
         concentrate=recipe.mix.concentrate,
         pouring=pouring(recipe),
         reading=reading(recipe),
+        circulate=recipe.circulate,
     )
     return change_out(work, lambda volume: say(volume, recipe.measure))
 

@@ -6,6 +6,7 @@ Every refusal names the option, what was typed, and what would have been accepte
 from dataclasses import dataclass
 from math import inf, isclose, isfinite
 
+from advisor.cautions import USUAL_MIN
 from advisor.units import FLUID_OUNCE, GALLON, fraction_from_parts, fraction_from_ratio
 from advisor.wording import IMPERIAL_GALLON, percent
 from agent.errors import MillpondError
@@ -23,6 +24,9 @@ CONVENTIONS = ("of-mix", "per-water")
 
 LARGEST = 1e7
 """More than any sump holds. [L]"""
+
+LONGEST_MIN = 1440.0
+"""Longer nobody waits for a mix: a day. [min]"""
 
 SALTIEST = 1e6
 """More than any water holds. [mg/L]"""
@@ -74,6 +78,7 @@ class ChargeInput:
     factor: str = ""
     price: str = ""
     hardness: str = ""
+    circulate: str = ""
     check: str = ""
     change_out: bool = False
 
@@ -93,6 +98,7 @@ class TopUpInput:
     graduation: str = ""
     factor: str = ""
     exchange: bool = False
+    circulate: str = ""
     price: str = ""
     disposal: str = ""
 
@@ -194,6 +200,17 @@ def price_of(option: str, text: str) -> float | None:
     if price < 0.0:
         raise ImpossibleInputError(option, text, "0 or more for a litre")
     return price
+
+
+def minutes_of(text: str) -> float:
+    """For how long the pumps run until a mix is mixed. [min]"""
+    if not text:
+        return USUAL_MIN
+    minutes = number("--circulate", text.strip().removesuffix("min"))
+    if not 0.0 < minutes <= LONGEST_MIN:
+        expected = f"minutes, more than 0 and at most {LONGEST_MIN:g}"
+        raise ImpossibleInputError("--circulate", text, expected)
+    return minutes
 
 
 def factor_of(text: str) -> float | None:

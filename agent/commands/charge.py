@@ -78,6 +78,7 @@ def run(options: argparse.Namespace) -> int:
             bucket=options.bucket,
             weak_mix=options.weak_mix,
             graduation=options.graduation,
+            circulate=options.circulate,
             residue=options.residue,
             factor=options.factor,
             price=options.price,

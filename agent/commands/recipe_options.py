@@ -51,6 +51,12 @@ def add_mixing(parser: "argparse._ActionsContainer") -> None:
         metavar="QUANTITY",
         help='marks of the bucket: "0.5 L" (default: any amount can be measured)',
     )
+    parser.add_argument(
+        "--circulate",
+        default="",
+        metavar="MINUTES",
+        help="how long the pumps run until it is mixed, by the data sheet (default: 30)",
+    )
 
 
 def add_output(parser: argparse.ArgumentParser) -> None:

@@ -69,6 +69,7 @@ def run(options: argparse.Namespace) -> int:
             bucket=options.bucket,
             weak_mix=options.weak_mix,
             graduation=options.graduation,
+            circulate=options.circulate,
             factor=options.factor,
             price=options.price,
             disposal=options.disposal,

@@ -111,7 +111,7 @@ def _still(still: Standstill, fluid: Fluid) -> Body:
         "restart": dose_json(restart, fluid),
         "steps": [
             {"name": stage.name, "text": stage.text, "cautions": list(stage.cautions)}
-            for stage in start_up(restart.mix, restart.how)
+            for stage in start_up(restart.mix, restart.how, restart.circulate)
         ],
     }
 

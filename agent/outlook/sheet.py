@@ -112,7 +112,9 @@ class Sheet:
         yield from _about("at the start", self._state(still.after))
         yield from _about("level and band", self._kept(still))
         yield "  start-up"
-        for count, stage in enumerate(start_up(still.restart.mix, still.restart.how), start=1):
+        again = still.restart
+        stages = start_up(again.mix, again.how, again.circulate)
+        for count, stage in enumerate(stages, start=1):
             yield from _item(f"{count}.", stage.text)
             for caution in stage.cautions:
                 yield from _item("  !", caution)

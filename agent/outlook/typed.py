@@ -18,6 +18,7 @@ from agent.typed import (
     litres,
     mark_of,
     measure_of,
+    minutes_of,
     number,
     percentage,
     price_of,
@@ -51,6 +52,7 @@ class OutlookInput:
     bucket: str = ""
     weak_mix: str = ""
     graduation: str = ""
+    circulate: str = ""
     price: str = ""
     disposal: str = ""
 
@@ -128,6 +130,7 @@ def _fluid(typed: OutlookInput, strength: float) -> Fluid:
         target=target,
         premix_max=strongest,
         weak_mix=weakest,
+        circulate=minutes_of(typed.circulate),
         price=price_of("--price", typed.price),
         disposal=price_of("--disposal", typed.disposal),
     )

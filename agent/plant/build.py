@@ -151,6 +151,8 @@ def _fluid(model: ConcentrateModel) -> Fluid:
         conductivity_high=conductivity_high,
         hardness_limit=model.hardness_limit_mg_l,
         chloride_limit=model.chloride_limit_mg_l,
+        circulate=model.circulate_min,
+        turnovers=model.turnovers,
     )
 
 
@@ -186,14 +188,23 @@ def _supply(model: SupplyModel) -> Supply:
                 reorder=model.reorder_l,
             )
         case ProportionerModel():
-            settings = tuple(sorted({fraction_from_percent(s) for s in model.settings_pct}))
             return Supply(
                 id=model.id,
                 kind="proportioner",
                 fluid=model.concentrate,
-                settings=settings,
+                settings=_settings(model),
                 name=model.name,
             )
+
+
+def _settings(model: ProportionerModel) -> tuple[float, ...]:
+    """Strengths that a proportioner can be set to, each mark of a dial one of them. [1]"""
+    given = model.settings_pct or ()
+    if model.dial_pct is not None:
+        low, high = model.dial_pct
+        marks = int((high - low) / model.dial_step_pct + 1e-9)
+        given = [low + mark * model.dial_step_pct for mark in range(marks + 1)]
+    return tuple(sorted({fraction_from_percent(setting) for setting in given}))
 
 
 def _vessel(model: VesselModel) -> Vessel:
@@ -232,6 +243,7 @@ def _sump(
         vessels=tuple(carried.values()),
         supplies=tuple(s for s in used.values() if s.fluid in {None, fluid.id}),
         station=None if model.station is None else _station(model.station),
+        pump_flow=model.pump_l_min,
         headroom=model.headroom_mm,
         margin_sd=model.margin_sd,
         alarms=MappingProxyType(alarm_plans(model.alarms, whole.alarms)),

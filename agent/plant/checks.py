@@ -15,6 +15,9 @@ from agent.plant.topic_checks import RESERVED, prefix_fault, topic_faults
 from agent.plant.units import scale
 from agent.quantities import QuantityError
 
+MOST_MARKS = 1000
+"""On a proportioner's dial. [1]"""
+
 
 def faults_between(top: Part) -> Iterator[Fault]:
     """Everything that is wrong between keys, as far as the keys themselves can be read."""
@@ -26,6 +29,8 @@ def faults_between(top: Part) -> Iterator[Fault]:
     for concentrate in top.parts("concentrate"):
         yield from _strength_faults(concentrate)
     yield from _reference_faults(top)
+    for supply in top.parts("supply"):
+        yield from _dial_faults(supply)
     for vessel in top.parts("vessel"):
         yield from _vessel_faults(vessel)
     for sump in top.parts("sump"):
@@ -202,6 +207,23 @@ def _order_faults(part: Part, key: str) -> Iterator[Fault]:
     pair = part.numbers(key)
     if pair is not None and any(low >= high for low, high in pairwise(pair)):
         yield part.fault(key, "expected the lower value first")
+
+
+def _dial_faults(supply: Part) -> Iterator[Fault]:
+    """A proportioner has settings or a dial, whose marks can be told apart."""
+    if supply.text("kind") != "proportioner":
+        return
+    if ("settings_pct" in supply) == ("dial_pct" in supply):
+        yield supply.fault("settings_pct", "expected either settings_pct or dial_pct")
+    yield from _order_faults(supply, "dial_pct")
+    dial, step = supply.numbers("dial_pct"), supply.number("dial_step_pct")
+    if dial is None or len(dial) != 2:
+        return
+    if dial[1] >= 100.0:
+        yield supply.fault("dial_pct", "expected less than 100 % of the mix")
+    least = (dial[1] - dial[0]) / MOST_MARKS
+    if step is not None and 0.0 < step < least:
+        yield supply.fault("dial_step_pct", f"expected at least {least:g}: {MOST_MARKS} marks")
 
 
 def _vessel_faults(vessel: Part) -> Iterator[Fault]:

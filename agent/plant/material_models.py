@@ -57,6 +57,13 @@ class ConcentrateModel(Section):
     chloride_limit_mg_l: Positive | None = Field(
         default=None, description="chloride that the fluid stands [mg/L]"
     )
+    circulate_min: Annotated[float, Field(allow_inf_nan=False, gt=0.0, le=1440.0)] = Field(
+        default=30.0, description="how long the pumps run until a mix is mixed [min]"
+    )
+    turnovers: Annotated[float, Field(allow_inf_nan=False, gt=0.0, le=100.0)] | None = Field(
+        default=None,
+        description="how often the pumps turn the fluid over until it is mixed; with pump_l_min",
+    )
 
 
 class WaterModel(Section):
@@ -100,8 +107,15 @@ class ProportionerModel(Section):
     id: Id = Field(description="id of the supply")
     name: Name = Field(default="", description="what people call it")
     concentrate: Id = Field(description="id of the concentrate that it draws")
-    settings_pct: Annotated[list[Percent], Field(min_length=1, max_length=1000)] = Field(
-        description="strengths that it can be set to, % of the mix"
+    settings_pct: Annotated[list[Percent], Field(min_length=1, max_length=1000)] | None = Field(
+        default=None, description="strengths that it can be set to, % of the mix"
+    )
+    dial_pct: Band | None = Field(
+        default=None,
+        description="in place of settings: lowest and highest strength of its dial, % of the mix",
+    )
+    dial_step_pct: Positive = Field(
+        default=0.5, description="distance of the marks on the dial, % of the mix"
     )
 
 

@@ -151,6 +151,10 @@ class SumpModel(Section):
         default=None,
         description="volume up in the machine while the pumps run [L]; absent: learned",
     )
+    pump_l_min: Litres | None = Field(
+        default=None,
+        description="flow of all pumps [L/min]; with it turnovers are minutes",
+    )
     headroom_mm: Depth = Field(
         default=15.0, description="kept free under the brim after a dose [mm]"
     )

@@ -437,3 +437,39 @@ def test_with_a_drum_beside_it_the_better_of_both_is_taken():
 
     assert both.after.concentration == hand.after.concentration
     assert abs(alone.after.concentration.value - 0.08) > target_tolerance(a_sump())
+
+
+@pytest.mark.parametrize(
+    ("fluid", "flow", "minutes"),
+    [
+        pytest.param(FLUID, None, 30, id="common practice"),
+        pytest.param(replace(FLUID, circulate=45.0), None, 45, id="minutes of the data sheet"),
+        pytest.param(replace(FLUID, turnovers=5.0), 110.0, 19, id="5 x 399 L at 110 L/min"),
+        pytest.param(replace(FLUID, turnovers=5.0), None, 30, id="turnovers, flow not known"),
+    ],
+)
+def test_it_is_said_how_long_to_circulate(fluid, flow, minutes):
+    """As many turnovers or minutes as the data sheet asks for, else half an hour."""
+    sump = a_sump(fluid=fluid, pump_flow=flow)
+    for plan in (
+        plan_top_up(Estimate(330.0, 1.0), Estimate(0.075, 0.0005), 0.0, sump),
+        plan_charge(sump),
+    ):
+        assert plan.circulate == minutes
+        assert sum(f"run the pumps for {minutes} minutes" in said for said in plan.cautions) == 1
+
+
+def test_the_margin_under_the_brim_is_said():
+    """Brim at 430 mm, 1.05 L/mm: 15 mm and two sds of 3 L under it are 429.75 L."""
+    plan = plan_top_up(Estimate(330.0, 3.0), Estimate(0.075, 0.0005), 0.0, a_sump())
+
+    (said,) = [reason for reason in plan.why if "brim" in reason]
+    margin = "the brim less 15 mm and 2 times the sd of the volume"
+    assert said == f"Room for 429.8 L at most: {margin}."
+
+
+def test_fuller_than_the_margin_allows_is_said():
+    """Too strong at 432 L: an exchange, and the most that it may end at."""
+    plan = plan_top_up(Estimate(432.0, 3.0), Estimate(0.13, 0.0005), 0.0, a_sump())
+
+    assert [reason for reason in plan.why if reason.startswith("It is filled no farther")]

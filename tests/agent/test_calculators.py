@@ -217,6 +217,22 @@ def test_costs_of_the_top_up_and_of_the_exchange_are_compared():
     assert f"The exchange would cost {instead:.2f}." in answer["why"]
 
 
+def test_pumps_run_as_long_as_the_data_sheet_says():
+    """In the steps and in the cautions, of a charge and of a top-up; half an hour unless typed."""
+    charged = charge(ChargeInput(volume="300 L", target="8", circulate="45"))
+    topped = top_up(
+        TopUpInput(
+            volume="280 L", concentration="8", to_volume="300 L", target="8", circulate="20 min"
+        )
+    )
+
+    for recipe, minutes in ((charged, 45), (topped, 20)):
+        answer = as_json(recipe)
+        assert any(f"for {minutes} minutes" in step for step in answer["steps"])
+        assert any(f"for {minutes} minutes" in caution for caution in answer["cautions"])
+        assert "30 minutes" not in str(answer)
+
+
 def test_nothing_is_said_of_cost_without_a_price():
     """No price, no cost."""
     assert as_json(charge(ChargeInput(volume="420 L", target="7")))["cost"] is None
@@ -247,6 +263,8 @@ IMPOSSIBLE = [
     ("--graduation", {"graduation": "30 L", "bucket": "20 L"}),
     ("--residue", {"residue": "500 L"}),
     ("--factor", {"factor": "0"}),
+    ("--circulate", {"circulate": "0"}),
+    ("--circulate", {"circulate": "a while"}),
 ]
 
 

@@ -233,6 +233,35 @@ def test_a_sump_takes_water_and_its_own_concentrate() -> None:
     assert plant.supplies["tote"].strength == 0.08
 
 
+def test_a_dial_is_set_to_its_marks() -> None:
+    """From 1 to 3 % in steps of half a percent there are five settings."""
+    plant = plant_with(
+        (
+            "[[vessel]]",
+            """
+            [[supply]]
+            id = "mixer"
+            kind = "proportioner"
+            concentrate = "semi-a"
+            dial_pct = [1, 3]
+            [[vessel]]""",
+        )
+    )
+
+    assert plant.supplies["mixer"].settings == pytest.approx((0.01, 0.015, 0.02, 0.025, 0.03))
+
+
+def test_circulating_is_as_the_data_sheet_says() -> None:
+    """Minutes, or turnovers with the pumps' flow."""
+    plant = plant_with(
+        ("target_pct = 8.0", "target_pct = 8.0\ncirculate_min = 20\nturnovers = 4"),
+        ("holdup_l = 35", "pump_l_min = 70\nholdup_l = 35"),
+    )
+    sump = plant.sumps["mill-07"]
+
+    assert (sump.fluid.circulate, sump.fluid.turnovers, sump.pump_flow) == (20.0, 4.0, 70.0)
+
+
 def test_alarms_are_overridden_in_the_units_of_people() -> None:
     """Limits of concentrations stand in % of the mix in the file and are fractions inside."""
     plant = plant_with(

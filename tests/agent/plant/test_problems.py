@@ -31,6 +31,8 @@ def line_of(text: str, piece: str) -> int:
     return text.count("\n", 0, text.index(piece)) + 1
 
 
+DRUM = EXAMPLE[EXAMPLE.index('kind = "drum"') : EXAMPLE.index("# reorder_l")]
+MIXER = 'kind = "proportioner"\nconcentrate = "semi-a"\n'
 TANK = 'tank = { shape = "box", length_mm = 1500, width_mm = 700, height_mm = 450 }'
 LEVELS = "level_mm = { low = 180, target = 380, brim = 430 }"
 
@@ -126,6 +128,30 @@ CASES = [
         "vessel[bucket].graduation_unit",
         '"mm"',
         "expected a unit of volume",
+    ),
+    pytest.param(
+        DRUM,
+        MIXER + "settings_pct = [1]\ndial_pct = [1, 9]\n",
+        "settings_pct",
+        "supply[drum-1].settings_pct",
+        "[1]",
+        "either settings_pct or dial_pct",
+    ),
+    pytest.param(
+        DRUM,
+        MIXER + "dial_pct = [9, 1]\n",
+        "dial_pct",
+        "supply[drum-1].dial_pct",
+        "[9, 1]",
+        "lower value first",
+    ),
+    pytest.param(
+        DRUM,
+        MIXER + "dial_pct = [1, 9]\ndial_step_pct = 0.001\n",
+        "dial_step_pct",
+        "supply[drum-1].dial_step_pct",
+        "0.001",
+        "at least 0.008",
     ),
     pytest.param('"box"', '"cube"', '"cube"', "sump[mill-07].tank.shape", '"cube"', "'box', 'up"),
     pytest.param(
