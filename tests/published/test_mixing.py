@@ -1,4 +1,7 @@
-"""Alligation, dilution, exchange and top-up strength against printed examples."""
+"""Alligation, dilution, exchange and top-up strength against printed examples.
+
+Once by the formulas, and once by the program that chooses every dose.
+"""
 
 import pytest
 
@@ -12,7 +15,12 @@ from advisor.mixing import (
     mix_of,
     share_of_stronger,
 )
+from advisor.optimum import best
+from advisor.pouring import Task, Way
 from advisor.units import fraction_from_parts, fraction_from_ratio, parts_from_fraction
+from advisor.words import Estimate
+from agent.calculators import top_up
+from agent.typed import TopUpInput
 
 # strengths: stronger, weaker, wanted [%]; amounts of the stronger and of the weaker; tolerance
 ALLIGATION = [
@@ -36,6 +44,39 @@ def test_alligation_agrees_with_print(strengths, amounts, within):
 
     assert sum(amounts) * share == pytest.approx(amounts[0], abs=within)
     assert sum(amounts) * (1 - share) == pytest.approx(amounts[1], abs=within)
+
+
+@pytest.mark.parametrize(("strengths", "amounts", "within"), ALLIGATION)
+def test_the_solver_finds_the_printed_amounts(strengths, amounts, within):
+    """Two mixes that may be poured, a total and a target: the program divides as print does."""
+    stronger, weaker, wanted = (percent / 100 for percent in strengths)
+    task = Task(
+        volume=Estimate(0.0, 0.0),
+        concentration=Estimate(0.0, 0.0),
+        correlation=0.0,
+        wanted=sum(amounts),
+        cap=sum(amounts),
+        target=wanted,
+        ways=tuple(
+            Way(
+                name=name,
+                fill=sum(amounts),
+                marks=(0.0, 0.0),
+                limits=(strength, strength),
+                part=part,
+            )
+            for part, (name, strength) in enumerate((("strong", stronger), ("weak", weaker)))
+        ),
+    )
+
+    choice = best(task)
+
+    poured = {
+        way.name: batch.water + batch.concentrate
+        for way, batch in zip(choice.ways, choice.batches, strict=True)
+    }
+    assert poured["strong"] == pytest.approx(amounts[0], abs=max(within, 1e-4))
+    assert poured["weak"] == pytest.approx(amounts[1], abs=max(within, 1e-4))
 
 
 def test_three_strengths_by_pairs_agree_with_print():
@@ -81,6 +122,18 @@ def test_exchange_of_part_of_the_fluid():
     """With no room for 75 L of water, 60 L go and 60 L of water come: V (1 - c2 / c1), by hand."""
     assert exchange_volume(300.0, 0.10, 0.08, 0.0) == pytest.approx(60.0)
     assert exchange_to(300.0, 0.10, 300.0, 0.08, 0.0) == pytest.approx((60.0, 60.0))
+
+
+def test_the_solver_dilutes_and_exchanges_as_computed_by_hand():
+    """300 L from 10 % to 8 %: 75 L of water where there is room, else 60 L out and 60 L in."""
+    known = {"concentration": "10", "target": "8"}
+
+    added = top_up(TopUpInput(volume="300 L", to_volume="375 L", **known))
+    swapped = top_up(TopUpInput(volume="300 L", to_volume="300 L", exchange=True, **known))
+
+    assert (added.mix.water, added.mix.concentrate) == pytest.approx((75.0, 0.0), abs=1e-3)
+    assert (swapped.drain, swapped.mix.water) == pytest.approx((60.0, 60.0), abs=1e-3)
+    assert swapped.mix.concentrate == pytest.approx(0.0, abs=1e-3)
 
 
 # Loss of 100 L a day from 1000 L at 6 %: share of it that is water -> top-up strength [%].
