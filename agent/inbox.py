@@ -61,6 +61,11 @@ class Inbox:
         self._closed = False
         self._changed = Condition()
 
+    @property
+    def waiting(self) -> int:
+        """How many items wait at present. [1]"""
+        return len(self._items)
+
     def put(self, arrival: Arrival, token: Token | None) -> bool:
         """Stamp a message and queue it, waiting while the queue is full; its own `at` is ignored.
 

@@ -14,7 +14,9 @@ from agent.plant.plant import Plant
 
 LOG = logging.getLogger("millpond.plant")
 
-AT_START_ONLY = ("id", "prefix", "broker", "store", "keeping", "historian", "backlog_max_ms")
+AT_START_ONLY = (
+    *("id", "prefix", "broker", "store", "keeping", "historian", "backlog_max_ms", "operation"),
+)
 """Fields of a plant that are as they were at the start."""
 
 
@@ -35,6 +37,11 @@ class PlantFile:
         self._seen = self._stamp()
         self._pending: tuple[int, int, int] | None = None
         self._asked = False
+
+    @property
+    def path(self) -> Path:
+        """The file."""
+        return self._path
 
     def ask(self) -> None:
         """Have it read at the next look, changed or not; may be called from a signal."""

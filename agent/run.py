@@ -26,6 +26,8 @@ from agent.clock import Clock, TopicClock, WallClock
 from agent.errors import MillpondError
 from agent.inbox import Inbox
 from agent.messages.publish import agent_offline, agent_online
+from agent.operation.desk import OperationDesk
+from agent.operation.live import Live
 from agent.outbox import Sender
 from agent.plant.plant import Plant
 from agent.recording import RecordingWriter
@@ -142,7 +144,7 @@ class Agent:
         clock_topic: str | None,
         environment: Mapping[str, str],
     ) -> None:
-        self._ledger = ledger
+        self._ledger, self._intake = ledger, intake
         self._stopping = threading.Event()
         self._ends: SimpleQueue[str] = SimpleQueue()
         patience = Patience(self._stopping)
@@ -174,10 +176,10 @@ class Agent:
         )
         self.sender = Sender(ledger, self.link)
         self.worker = Worker(self.inbox, intake, ledger, patience)
-        self._intake = intake
         self.file: PlantFile | None = None
         """Watches the plant file; `None`: it is not read again."""
         self.page: PageServer | None = None
+        self.operation = OperationDesk(plant, self._live(wall), environment, patience)
         self._wire(plant)
         self._sink = _sink(plant, ledger, environment)
         self._clock = clock
@@ -189,9 +191,18 @@ class Agent:
             hurried=clock_topic is not None,
         )
 
+    def _live(self, wall: WallClock) -> Live:
+        """What whoever asks is told of this process."""
+        return Live(
+            started=wall.now(),
+            is_connected=lambda: self.link.connected,
+            in_queue=lambda: self.inbox.waiting,
+        )
+
     def _wire(self, plant: Plant) -> None:
         """Connect the parts."""
         self.worker.acknowledge = self.link.acknowledge
+        self.worker.count = self.operation.live.count
         self.worker.on_stored = self.sender.wake
         self.worker.check = self._check
         self.worker.on_end = lambda: self._ends.put("the worker")
@@ -209,9 +220,10 @@ class Agent:
         self.worker.start()
         self.sender.start()
         self._schedule.start()
+        self.operation.start()
         self.link.start()
         if self.page is not None:
-            self.page.start()
+            self._start_page(self.page)
         if self._sink is not None:
             self._sink.start()
         self._post.start()
@@ -227,6 +239,7 @@ class Agent:
 
     def _check(self) -> None:
         """See that the other threads are well; the worker does so every second."""
+        self.operation.check()
         self.link.check()
         self._around.link(self._clock.now(), connected=self.link.connected)
         if self.sender.failure is not None:
@@ -256,14 +269,25 @@ class Agent:
         if self._sink is not None:
             self._ledger.make_lines = _lines_of(plant)
         if self.page is not None:
-            self.page.stop()
-            self.page = _page(plant, self.link, self._belief)
-            if self.page is not None:
-                self.worker.on_committed = self.page.take
-                self.page.start()
+            self._change_page(self.page, plant)
         self._post.change(plant.notify)
         self.sender.wake()
         LOG.info("the plant file has changed: %d sumps, by what it says now", len(plant.sumps))
+
+    def _change_page(self, former: "PageServer", plant: Plant) -> None:
+        """Serve the page of a changed plant file; who was signed in stays so."""
+        former.stop()
+        self.page = _page(plant, self.link, self._belief)
+        if self.page is not None:
+            self.page.succeed(former)
+            self._start_page(self.page)
+            self.worker.on_committed = self.page.take
+
+    def _start_page(self, page: "PageServer") -> None:
+        """Serve a page, which may change the plant file where there is one."""
+        if self.file is not None:
+            page.set_up(self.file.path, self.file.ask)
+        page.start()
 
     def _belief(self, sump: str) -> "Belief | None":
         """What is believed of a sump; on the worker's thread."""
@@ -273,6 +297,7 @@ class Agent:
     def _stop(self) -> int:
         """End every part in the order in which they depend on each other."""
         self._stopping.set()
+        self.operation.stopping()
         if self.page is not None:
             self.page.stop()
         self._schedule.stop()
@@ -283,6 +308,7 @@ class Agent:
             self._sink.stop(STOP_SINK_S)
         self._post.stop(STOP_POST_S)
         self.link.stop(STOP_LINK_S)
+        self.operation.stop()
         failure = self.worker.failure
         if not ended:
             LOG.error("the worker did not end within %g s", STOP_WORKER_S)
@@ -366,11 +392,3 @@ def _page(
         is_connected=lambda: link.connected,
         belief_of=belief_of,
     )
-
-
-def log_to_stderr() -> None:
-    """Write what happens to standard error, one line each."""
-    logging.basicConfig(
-        level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s: %(message)s"
-    )
-    logging.getLogger("apscheduler").setLevel(logging.WARNING)

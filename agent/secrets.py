@@ -10,6 +10,8 @@ from agent.errors import CredentialsError
 USER = "MILLPOND_BROKER_USER"
 PASSWORD = "MILLPOND_BROKER_PASSWORD"  # noqa: S105  # the variable's name, not a password
 TOKEN = "MILLPOND_HISTORIAN_TOKEN"  # noqa: S105  # as above
+METRICS_TOKEN = "MILLPOND_METRICS_TOKEN"  # noqa: S105  as above
+_OURS = "MILLPOND_"
 _FILE = "_FILE"
 _LONGEST = 65_535
 """MQTT 5.0, 3.1.3.5 and 3.1.3.6: the length of each stands in two bytes."""
@@ -66,6 +68,25 @@ def read_secret(environment: Mapping[str, str], variable: str) -> str | None:
         As `read_credentials`.
     """
     return _read(environment, variable)
+
+
+def known_secrets(environment: Mapping[str, str]) -> tuple[str, ...]:
+    """Every secret that this process was given, so that its log can leave them out.
+
+    What cannot be read is passed over here: whoever needs it says so.
+    """
+    found: list[str] = []
+    for variable, value in environment.items():
+        if not variable.startswith(_OURS) or not value or variable in {USER, USER + _FILE}:
+            continue
+        if variable.endswith(_FILE):
+            try:
+                found.append(_content(variable, Path(value)))
+            except CredentialsError:
+                continue
+        else:
+            found.append(value)
+    return tuple(filter(None, found))
 
 
 def _read(environment: Mapping[str, str], variable: str) -> str | None:

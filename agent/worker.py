@@ -64,6 +64,8 @@ class Worker:
         """Called after each transaction."""
         self.on_committed: Callable[[Batch], None] = lambda _batch: None
         """Called with what each transaction wrote, after `on_stored`; it must not raise."""
+        self.count: Callable[[Batch], None] = lambda _batch: None
+        """Called with the same, to count it."""
         self.check: Callable[[], None] = lambda: None
         """Called at least every second; what it raises ends the worker."""
         self.failure: BaseException | None = None
@@ -110,6 +112,7 @@ class Worker:
         batch.deliveries = self._deliveries.fresh()
         self._ledger.commit(batch)
         self.acknowledge([token for _, token in items if token is not None])
+        self.count(batch)
         self.on_stored()
         self.on_committed(batch)
 

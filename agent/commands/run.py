@@ -42,6 +42,11 @@ def add(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None
         metavar="FILE",
         help="keep a recording of all that arrives, at the end of FILE; for millpond replay",
     )
+    parser.add_argument(
+        "--log",
+        choices=("plain", "json"),
+        help="lines for people, or one JSON object a line; default: what the plant file says",
+    )
     parser.set_defaults(run=run)
 
 
@@ -54,13 +59,16 @@ def _topic(text: str) -> str:
 
 def run(options: argparse.Namespace) -> int:
     """Run the agent; the exit code."""
+    import os
     from pathlib import Path
 
+    from agent.logs import log_to_stderr
     from agent.plant.load import load_plant
-    from agent.run import log_to_stderr, run_plant
+    from agent.run import run_plant
+    from agent.secrets import known_secrets
 
     plant = load_plant(Path(options.plant))
-    log_to_stderr()
+    log_to_stderr(options.log or plant.operation.log, known_secrets(os.environ))
     return run_plant(
         plant,
         clock_topic=options.clock_topic,

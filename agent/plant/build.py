@@ -21,6 +21,7 @@ from agent.plant.material_models import (
     WaterModel,
 )
 from agent.plant.models import BrokerSection, HistorianSection, PlantModel, StoreSection
+from agent.plant.operation_checks import operation_settings
 from agent.plant.page_checks import split_listen
 from agent.plant.page_model import PageSection
 from agent.plant.plant import BrokerSettings, HistorianSettings, Keeping, PageSettings, Plant
@@ -70,6 +71,7 @@ def build(model: PlantModel, folder: Path) -> Plant:
             records=round(kept.record_days * DAY),
         ),
         page=None if model.page is None else _page(model.page, plant.name or plant.id, folder),
+        operation=operation_settings(model.operation),
         alarms=MappingProxyType({key: alarm_plan(key, a) for key, a in model.alarms.items()}),
         notify=tuple(map(rule, model.notify)),
     )

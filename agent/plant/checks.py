@@ -7,6 +7,7 @@ from urllib.parse import SplitResult, urlsplit
 
 from agent.plant.alarm_checks import OF_ALL, alarm_faults
 from agent.plant.notify_checks import notify_faults
+from agent.plant.operation_checks import operation_faults
 from agent.plant.page_checks import page_faults
 from agent.plant.parts import Part
 from agent.plant.problems import Fault
@@ -24,6 +25,7 @@ def faults_between(top: Part) -> Iterator[Fault]:
     yield from _plant_faults(top.part("plant"))
     yield from broker_faults(top.part("broker"))
     yield from page_faults(top.part("page"))
+    yield from operation_faults(top.part("operation"))
     for kind in ("concentrate", "supply", "vessel", "notify", "sump"):
         yield from _repeated_ids(top, kind)
     for concentrate in top.parts("concentrate"):

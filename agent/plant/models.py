@@ -8,6 +8,7 @@ from agent.plant.alarm_model import AlarmModel
 from agent.plant.fields import Id, Name, PathText, Section, TopicText
 from agent.plant.material_models import ConcentrateModel, SupplyModel, VesselModel
 from agent.plant.notify_model import NotifyModel
+from agent.plant.operation_model import OperationSection
 from agent.plant.page_model import PageSection
 from agent.plant.sump_models import ChecksModel, SumpModel
 
@@ -100,6 +101,10 @@ class PlantModel(Section):
     )
     page: PageSection | None = Field(
         default=None, description="the page for people at the sump; absent: none is served"
+    )
+    operation: OperationSection = Field(
+        default_factory=OperationSection,
+        description="[operation], health, metrics and the log",
     )
     historian: HistorianSection | None = Field(
         default=None, description="[historian], the time-series database; absent: none is sent to"

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
+from typing import Literal
 
 from advisor.plan import AlarmPlan, SumpPlan, Supply, Vessel
 from advisor.words import Signal
@@ -86,6 +87,16 @@ class PageSettings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OperationSettings:
+    """Where the agent tells how it does, and how it writes its log."""
+
+    host: str = ""
+    """Empty: nowhere."""
+    port: int = 0
+    log: Literal["plain", "json"] = "plain"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HistorianSettings:
     """How to reach the plant's time-series database. Its token is read when it is needed."""
 
@@ -118,6 +129,7 @@ class Plant:
     """How long the store keeps what."""
     page: PageSettings | None = None
     """`None`: no page is served."""
+    operation: OperationSettings = field(default_factory=OperationSettings)
     alarms: Mapping[str, AlarmPlan] = field(default_factory=lambda: MappingProxyType({}))
     """What is wanted otherwise of alarms of the plant and of supplies."""
     notify: tuple[Rule, ...] = ()

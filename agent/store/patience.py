@@ -25,6 +25,8 @@ class Patience:
 
     def __init__(self, stopping: threading.Event) -> None:
         self._stopping = stopping
+        self.on_wait: Callable[[str], None] = lambda _trouble: None
+        """Called before each wait with what is waited for."""
 
     def insist(self, action: Callable[[], Result]) -> Result:
         """Do it, again and again while the store is unavailable.
@@ -39,6 +41,7 @@ class Patience:
             try:
                 result = action()
             except StoreUnavailable as trouble:
+                self.on_wait(str(trouble))
                 if failed == 0:
                     LOG.warning("%s; waiting, and nothing is acknowledged meanwhile", trouble)
                 if self._stopping.wait(min(LONGEST_WAIT_S, FIRST_WAIT_S * 2.0 ** min(failed, 10))):
