@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test test-pythons check docs release bench soak soak-dose score schemas lock clean
+.PHONY: help demo test test-pythons check docs release bench soak soak-dose score fuzz audit schemas lock clean
 
 help:  ## list these commands
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-12s %s\n", $$1, $$2 }' Makefile
@@ -41,6 +41,14 @@ soak: $(VENV)/ready-to-test  ## a year of ten sumps with everything failing at r
 soak-dose: $(VENV)/ready-to-test  ## every promise of a dose over 100000 random states (half an hour; STATES=100000)
 	MILLPOND_STATES=$(or $(STATES),100000) $(BIN)/python -m pytest -q --hypothesis-profile=fresh tests/advisor/test_dose.py -k every_dose
 
+fuzz: $(VENV)/ready-to-test  ## look for bytes that break a decoder, the plant file or a recording (MINUTES=60); Linux
+	@test -d $(VENV)/fuzz/atheris || $(PIP) install --target $(VENV)/fuzz atheris==3.0.0
+	PYTHONPATH=$(VENV)/fuzz $(BIN)/python -m tests.fuzz --minutes $(or $(MINUTES),60)
+
+audit: $(VENV)/ready-to-test  ## ask the vulnerability service of PyPI about every locked dependency
+	$(BIN)/pip-audit --strict --disable-pip --require-hashes -r requirements.lock
+	$(BIN)/pip-audit --strict --disable-pip --require-hashes -r requirements-dev.lock
+
 docs: $(VENV)/ready-to-test  ## build the documentation into build/site, without the network
 	@NO_MKDOCS_2_WARNING=1 $(BIN)/python -m mkdocs build --strict --quiet
 	@echo "build/site/index.html"
@@ -61,7 +69,7 @@ lock: $(VENV)/ready-to-test  ## take up newer versions of the dependencies
 	$(BIN)/uv pip compile --quiet --upgrade --universal --generate-hashes --python-version 3.11 \
 	  --custom-compile-command "make lock" --group embedded -o requirements-demo.lock
 	$(BIN)/uv pip compile --quiet --upgrade --universal --generate-hashes --python-version 3.11 \
-	  --custom-compile-command "make lock" --group build --group embedded --group dev --group docs --group release \
+	  --custom-compile-command "make lock" --group build --group embedded --group dev --group docs --group release --group audit \
 	  -c requirements.lock -o requirements-dev.lock pyproject.toml
 
 clean:  ## remove the virtual environment and what the tools left
