@@ -15,6 +15,9 @@ from advisor.mixing import mix_of
 TELLS = 0.2
 """What a handheld refractometer tells apart on clean fluid (handbooks, from memory). [°Brix]"""
 
+ROUNDS = 9
+"""Marks of water that are tried from the exact amount on, for one of concentrate more. [1]"""
+
 PLAUSIBLE_SHARE = 0.10
 """Part of the data sheet's factor by which a batch of concentrate may differ, *common practice*.
 [1]"""
@@ -55,6 +58,8 @@ class Charged:
     weakest: float
     strongest: float
     """Of what may be added."""
+    mark: float = 0.0
+    """Step in which it is measured; 0 where any amount can be. [L]"""
 
 
 def calibrate(charged: Charged, reading: float, factor: float | None) -> Calibration:
@@ -124,4 +129,27 @@ def correction(charged: Charged, strength: float) -> Mix | None:
     missing, gained = charged.target - strength, fresh - charged.target
     if missing == 0.0 or gained == 0.0 or (missing > 0.0) != (gained > 0.0):
         return None
-    return mix_of(charged.volume * missing / gained, fresh)
+    exact = mix_of(charged.volume * missing / gained, fresh)
+    return _in_marks(charged, strength, exact) if charged.mark > 0.0 else exact
+
+
+def _in_marks(charged: Charged, strength: float, exact: Mix) -> Mix:
+    """Give what stands on the marks about the exact amounts and leads nearest to the target. [L]
+
+    The exact amounts, where no such mix may be made.
+    """
+    mark = charged.mark
+    first, second = (int(part / mark + 1e-9) for part in (exact.water, exact.concentrate))
+    tried = [
+        Mix(water * mark, concentrate * mark)
+        for water in range(first, first + ROUNDS)
+        for concentrate in (second, second + 1)
+        if water + concentrate > 0
+    ]
+    allowed = [m for m in tried if charged.weakest - 1e-9 <= m.strength <= charged.strongest + 1e-9]
+    pure = charged.volume * strength
+    return min(
+        allowed,
+        key=lambda m: abs((pure + m.concentrate) / (charged.volume + m.volume) - charged.target),
+        default=exact,
+    )

@@ -228,6 +228,7 @@ def _verdict(typed: ChargeInput, recipe: Recipe) -> Verdict:
         target=task.target,
         weakest=task.weakest,
         strongest=task.strongest,
+        mark=mark_of(typed.graduation, typed.bucket),
     )
     return verdict(charged, typed.check, recipe.factor, lambda v: say(v, recipe.measure))
 

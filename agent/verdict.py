@@ -123,10 +123,12 @@ def _correcting(found: Calibration, charged: Charged, say: Callable[[float], str
     parts = f"{say(add.water)} of water"
     if add.concentrate > 0.0:
         parts += f", then {say(add.concentrate)} of concentrate into it"
+    after = (charged.volume * strength + add.concentrate) / (charged.volume + add.volume)
+    comes = "" if charged.mark == 0.0 else f", which makes it {percent(after)}"
     swap = exchange_volume(charged.volume, strength, charged.target, add.strength)
     yield (
-        f"If the factor is right, add {say(add.volume)} at {percent(add.strength)}: {parts}. "
-        f"Where there is no room for that, drain {say(swap)} and add as much of that mix."
+        f"If the factor is right, add {say(add.volume)} at {percent(add.strength)}: {parts}"
+        f"{comes}. Where there is no room for that, drain {say(swap)} and add as much of that mix."
     )
 
 

@@ -1,12 +1,16 @@
 """A reading of a fresh charge: a correction, or a new factor."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from advisor.calibration import Charged, calibrate, correction
+from advisor.effects import Mix
 from advisor.errors import AdvisorError
 from advisor.mixing import blend, mix_of
+from advisor.units import GALLON
 
 FRESH = Charged(volume=300.0, strength=0.08, target=0.08, weakest=0.0, strongest=0.20)
 
@@ -76,3 +80,32 @@ def test_a_reading_that_no_charge_has_is_refused(reading):
     """By name."""
     with pytest.raises(AdvisorError, match="reading"):
         calibrate(FRESH, reading, 1.25)
+
+
+@settings(max_examples=100)
+@given(st.floats(0.02, 0.15), st.sampled_from([0.0, 0.01]), st.sampled_from([0.1, 0.5, GALLON / 2]))
+def test_a_correction_stands_on_marks(strength, weakest, mark):
+    """Whole marks of a mix that may be made; no farther from the target than doing nothing."""
+    charged = Charged(
+        volume=300.0, strength=0.08, target=0.08, weakest=weakest, strongest=0.20, mark=mark
+    )
+    add = correction(charged, strength)
+
+    if add is None:
+        assert strength == 0.08
+        return
+    for part in (add.water, add.concentrate):
+        assert part / mark == pytest.approx(round(part / mark), abs=1e-6)
+    assert weakest - 1e-9 <= add.strength <= 0.20 + 1e-9
+    pure = 300.0 * strength + add.concentrate
+    assert abs(pure / (300.0 + add.volume) - 0.08) <= max(abs(strength - 0.08), mark / 300.0)
+
+
+def test_a_correction_in_marks_of_half_a_litre():
+    """For 300 L at 7.5 % and 7.6 % the exact amounts stand on marks, at 7.55 % they do not."""
+    halves = replace(FRESH, mark=0.5)
+
+    assert correction(halves, 0.075) == Mix(10.0, 2.5)
+    assert correction(halves, 0.076) == Mix(8.0, 2.0)
+    assert correction(FRESH, 0.0755).concentrate == pytest.approx(2.25)
+    assert correction(halves, 0.0755) == Mix(12.0, 2.5)
