@@ -21,7 +21,18 @@ from agent.page.api.guard import ROOT as API_ROOT
 from agent.page.api.problems import problem
 from agent.page.gate import Gate
 from agent.page.office import Office
-from agent.page.routes import alarms, charge, door, enter, plant, sump, supplies, walk
+from agent.page.routes import (
+    alarms,
+    charge,
+    door,
+    enter,
+    plant,
+    setup,
+    setup_signals,
+    sump,
+    supplies,
+    walk,
+)
 from agent.version import VERSION
 
 LOG = logging.getLogger("millpond.page")
@@ -54,7 +65,7 @@ def make_app(office: Office) -> FastAPI:
     )
     app.state.office = office
     app.state.streams = set()
-    for room in (plant, sump, enter, charge, walk, supplies, alarms, door):
+    for room in (plant, sump, enter, charge, walk, supplies, alarms, setup, setup_signals, door):
         app.include_router(room.router)
     app.mount(API_PATH, make_api(office))
     app.mount("/static", Unchanging(directory=STATIC))

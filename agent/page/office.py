@@ -24,6 +24,7 @@ from agent.page.pours import pour_of
 from agent.page.retelling import retold
 from agent.page.sending import Mailbox
 from agent.page.sessions import Door, Refused, Session
+from agent.page.setup.desk import SetupDesk
 from agent.page.visitor import (
     BROWSER_COOKIE,
     THEMES,
@@ -72,6 +73,8 @@ class Office:
     database: Database
     mailbox: Mailbox
     belief_of: Callable[[str], Belief | None] = lambda _sump: None
+    setup: SetupDesk | None = None
+    """Set-up; `None` where the page was not told of a plant file."""
     wall: Clock = field(default_factory=WallClock)
     door: Door = field(init=False)
     live: LiveView = field(init=False)

@@ -5,6 +5,7 @@ import socket
 import ssl
 import threading
 from collections.abc import Callable
+from pathlib import Path
 
 import uvicorn
 from fastapi import FastAPI
@@ -15,6 +16,7 @@ from agent.errors import MillpondError
 from agent.page.app import make_app
 from agent.page.office import Office, reading_database
 from agent.page.sending import Mailbox
+from agent.page.setup.desk import SetupDesk
 from agent.plant.plant import PageSettings, Plant
 from agent.store.batch import Batch
 
@@ -79,6 +81,14 @@ class PageServer:
         """Note what a transaction brought; called by the worker."""
         self.office.take(batch)
 
+    def set_up(self, path: Path, ask: Callable[[], None]) -> None:
+        """Let people change a plant file; `ask` has the agent read it again."""
+        self.office.setup = SetupDesk(path, self.office.plant, ask)
+
+    def succeed(self, former: "PageServer") -> None:
+        """Take over who is signed in from the page before."""
+        self.office.door.succeed(former.office.door)
+
     def start(self) -> None:
         """Start the thread."""
         self._thread.start()
@@ -100,6 +110,8 @@ class PageServer:
         self._server.should_exit = True
         if self._thread.is_alive():
             self._thread.join(STOP_WITHIN_S)
+        if self.office.setup is not None:
+            self.office.setup.ear.close()
         self.office.database.close()
 
     def _run(self) -> None:
