@@ -68,8 +68,13 @@ class Database:
         self.writer = self._connect()
 
     def rows(self, query: str, *values: object) -> list[Row]:
-        """All rows of a query."""
-        return self._patiently(lambda: self._reader().execute(query, values).fetchall())
+        """All rows of a query, whose places are `?`, or `?1`, `?2` and so on.
+
+        Numbered places are names to Python's module, which takes no sequence for them from 3.14 on.
+        """
+        numbered = {str(number): value for number, value in enumerate(values, start=1)}
+        given = numbered if "?1" in query else values
+        return self._patiently(lambda: self._reader().execute(query, given).fetchall())
 
     def row(self, query: str, *values: object) -> Row | None:
         """First row of a query, if there is one."""
@@ -91,6 +96,25 @@ class Database:
 
         with self._lock:
             self._patiently(attempt)
+
+    def suppose(
+        self,
+        write: Callable[[sqlite3.Connection], None],
+        read: Callable[[sqlite3.Connection], Result],
+    ) -> Result:
+        """What `read` finds if `write` had been done; nothing of it stays."""
+
+        def attempt() -> Result:
+            self.writer.execute("BEGIN IMMEDIATE")
+            try:
+                write(self.writer)
+                return read(self.writer)
+            finally:
+                if self.writer.in_transaction:
+                    self.writer.execute("ROLLBACK")
+
+        with self._lock:
+            return self._patiently(attempt)
 
     def close(self) -> None:
         """Close every connection."""

@@ -228,14 +228,14 @@ def _write_hours(connection: sqlite3.Connection, rows: Sequence[tuple[int, Row]]
         connection.execute(_UPSERT_HOUR, (number, hour, *last, *ranges))
         for name, (low, high) in zip(RANGED, (ranges[:2], ranges[2:]), strict=True):
             if low is not None:
-                connection.execute(_widening(name), (low, high, number, hour))
+                connection.execute(_widening(name), (low, low, high, high, number, hour))
 
 
 def _widening(name: str) -> str:
     """Statement that takes a lowest and a highest value into an hour."""
     return (
-        f"UPDATE history_hour SET {name}_low = min(coalesce({name}_low, ?1), ?1), "  # noqa: S608
-        f"{name}_high = max(coalesce({name}_high, ?2), ?2) WHERE sump = ?3 AND hour = ?4"
+        f"UPDATE history_hour SET {name}_low = min(coalesce({name}_low, ?), ?), "  # noqa: S608
+        f"{name}_high = max(coalesce({name}_high, ?), ?) WHERE sump = ? AND hour = ?"
     )
 
 

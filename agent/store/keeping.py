@@ -43,9 +43,9 @@ MIGRATION: tuple[str, ...] = (
 def note_late(connection: sqlite3.Connection, readings: Sequence[tuple[int, Instant]]) -> None:
     """Note hours that are to be summed up again: of readings (signal's number, time)."""
     connection.executemany(
-        """INSERT OR IGNORE INTO unsummed SELECT ?1, ?2 / 3600000
-        WHERE ?2 < (SELECT until FROM summed WHERE signal = ?1)""",
-        readings,
+        """INSERT OR IGNORE INTO unsummed SELECT ?, ? / 3600000
+        WHERE ? < (SELECT until FROM summed WHERE signal = ?)""",
+        [(number, at, at, number) for number, at in readings],
     )
 
 
@@ -150,9 +150,9 @@ class Keeper:
             "reading_hour": newest - self._keeping.hours,
         }
         for table, limit in limits.items():
-            statement = f"""DELETE FROM {table} WHERE signal = ?1 AND at < (SELECT max(at) FROM (
-                SELECT at FROM {table} WHERE signal = ?1 AND at < ?2 ORDER BY at LIMIT ?3)) + 1"""  # noqa: S608  names of our own
-            while self._execute(statement, number, limit, ROWS_AT_ONCE):
+            statement = f"""DELETE FROM {table} WHERE signal = ? AND at < (SELECT max(at) FROM (
+                SELECT at FROM {table} WHERE signal = ? AND at < ? ORDER BY at LIMIT ?)) + 1"""  # noqa: S608  names of our own
+            while self._execute(statement, number, number, limit, ROWS_AT_ONCE):
                 pass
 
     def _forget_records(self, before: Instant) -> None:

@@ -68,10 +68,10 @@ def write_notices(connection: sqlite3.Connection, notices: Sequence[Notice]) -> 
             "INSERT OR IGNORE INTO notice_target (target) VALUES (?)", (notice.target,)
         )
         given_up = connection.execute(
-            """DELETE FROM notice WHERE target = ?1 AND number <= (
-                SELECT number FROM notice WHERE target = ?1
-                ORDER BY number DESC LIMIT 1 OFFSET ?2)""",
-            (notice.target, KEPT),
+            """DELETE FROM notice WHERE target = ? AND number <= (
+                SELECT number FROM notice WHERE target = ?
+                ORDER BY number DESC LIMIT 1 OFFSET ?)""",
+            (notice.target, notice.target, KEPT),
         ).rowcount
         connection.execute(
             "UPDATE notice_target SET given_up = given_up + ? WHERE target = ?",
