@@ -362,15 +362,16 @@ class Pipeline:
     def _rebuild(self, desk: SumpDesk, at: Instant) -> None:
         """Fold again from the last belief kept before `at`, with all the evidence since.
 
-        The evidence taken in so far is committed first, so that the store holds all of it; what was
-        told is not, since it belongs to the transaction of the items being taken in.
+        The evidence taken in so far counts as well. It is not stored here, but with everything else
+        that came of the items being taken in: until then none of them must be known as stored.
         """
-        batch = self._batch
-        self._ledger.commit(Batch(readings=batch.readings, entries=batch.entries))
-        batch.readings, batch.entries = [], []
-        name = desk.plan.id
+        batch, name = self._batch, desk.plan.id
         self._ledger.drop_checkpoints(name, at - 1)
-        desk.restore(self._ledger, at - 1)
+        unstored = Batch(
+            readings=[reading for reading in batch.readings if reading[0] == name],
+            entries=[kept for kept in batch.entries if kept.sump == name],
+        )
+        desk.restore(self._ledger, at - 1, unstored)
 
     def _emit(self, about: str, effects: tuple[Effect, ...], by: str | None = None) -> None:
         """Put down the messages of a judgement, with the clock at which it was made.

@@ -30,6 +30,7 @@ from advisor.words import (
     StationAnswer,
     SumpState,
 )
+from agent.store.batch import Batch
 from agent.store.ledger import Ledger
 from agent.timeline import Timeline
 
@@ -210,14 +211,18 @@ class SumpDesk:
             or at >= self.checkpointed + CHECKPOINT_AT_LATEST
         )
 
-    def restore(self, ledger: Ledger, at: Instant | None) -> None:
-        """Take up what the store holds: the newest belief up to `at`, and the evidence since."""
+    def restore(self, ledger: Ledger, at: Instant | None, unstored: Batch | None = None) -> None:
+        """Take up what the store holds: the newest belief up to `at`, and the evidence since.
+
+        `unstored` is evidence that counts as well, of a transaction that is still to come.
+        """
         checkpoint = ledger.checkpoint(self.plan.id, FOREVER if at is None else at)
         if checkpoint is None:
             reach, belief = 0, estimate.begin(self.plan)
         else:
             reach, belief = checkpoint[0] + 1, belief_codec().validate_json(checkpoint[1])
-        self.timeline.rebuild(belief, ledger.evidence(self.plan.id, reach - 1), reach=reach)
+        evidence = ledger.evidence(self.plan.id, reach - 1, unstored)
+        self.timeline.rebuild(belief, evidence, reach=reach)
         self.checkpointed = reach - 1
         self._counted = 0
         self.outdated_from = None

@@ -16,7 +16,7 @@ from agent.decode.results import Reason, Refusal
 from agent.plant.plant import Keeping
 from agent.store.batch import Batch, evidence_order
 from agent.store.changes import AlarmChange, read_changes
-from agent.store.database import Database, story
+from agent.store.database import Database, Row, story
 from agent.store.keeping import Keeper
 from agent.store.migrations import migrate
 from agent.store.notices import Notices
@@ -150,15 +150,36 @@ class Ledger:
         """Whether an entry of this id is stored; one that was replaced still is."""
         return bool(self._database.rows("SELECT 1 FROM entry WHERE sump = ? AND id = ?", sump, id))
 
-    def evidence(self, sump: str, after: Instant) -> list[Evidence]:
+    def evidence(self, sump: str, after: Instant, unstored: Batch | None = None) -> list[Evidence]:
         """Evidence in use that is later than `after`, in the order of `evidence_order`.
 
         An entry that another one replaces is left out; of two that replace each other the one
         that came last stands.
+
+        Parameters
+        ----------
+        sump : str
+            Whose evidence.
+        after : Instant
+            Only what is later. [ms]
+        unstored : Batch, optional
+            Evidence that is looked at as if it were stored, and is not stored by this.
         """
+        if unstored is None:
+            return self._evidence(self._database.rows, sump, after)
+        self._number({(owner, signal) for owner, signal, *_ in unstored.readings})
+        return self._database.suppose(
+            lambda connection: write_evidence(connection, unstored, self._numbers),
+            lambda connection: self._evidence(_rows_of(connection), sump, after),
+        )
+
+    def _evidence(
+        self, rows: Callable[..., list[Row]], sump: str, after: Instant
+    ) -> list[Evidence]:
+        """Evidence as `rows` finds it."""
         found: list[Evidence] = [
             entry_from(kind, body)
-            for kind, body in self._database.rows(
+            for kind, body in rows(
                 """SELECT kind, body FROM entry AS e WHERE sump = ? AND at > ? AND used
                     AND NOT EXISTS (
                     SELECT 1 FROM entry AS r
@@ -172,7 +193,7 @@ class Ledger:
             if owner == sump:
                 found += [
                     Reading(at, signal, value)
-                    for at, value in self._database.rows(
+                    for at, value in rows(
                         "SELECT at, value FROM reading WHERE signal = ? AND at > ? AND used",
                         number,
                         after,
@@ -294,6 +315,15 @@ class Ledger:
         if new:
             self._execute("INSERT OR IGNORE INTO signal (sump, name) VALUES (?, ?)", new)
             self._learn_numbers()
+
+
+def _rows_of(connection: sqlite3.Connection) -> Callable[..., list[Row]]:
+    """Queries through one connection."""
+
+    def rows(query: str, *values: object) -> list[Row]:
+        return connection.execute(query, values).fetchall()
+
+    return rows
 
 
 _PACKED = b"\x78\x01"
