@@ -5,6 +5,7 @@ good, so that whoever keeps it can fold again when something late arrives. A rep
 one replaces is left out by whoever folds.
 """
 
+from collections.abc import Sequence
 from typing import assert_never
 
 from advisor.additions import take_addition, take_delivery, take_drain
@@ -14,10 +15,26 @@ from advisor.charge import take_charge
 from advisor.checks import take_check, take_service
 from advisor.intake import take_reading
 from advisor.plan import SumpPlan
+from advisor.stretch import take_stretch
 from advisor.telling import state_at
 from advisor.words import Addition, Charge, Check, Delivery, Drain, Evidence, Reading, Service
 
-__all__ = ["SCHEMA", "Belief", "absorb", "begin", "state_at"]
+__all__ = ["SCHEMA", "Belief", "absorb", "absorb_all", "begin", "state_at"]
+
+FEW = 3
+"""So few pieces of evidence are sooner taken in one by one. [1]"""
+
+
+def absorb_all(belief: Belief, evidence: Sequence[Evidence], plan: SumpPlan) -> Belief:
+    """Take in evidence piece by piece, in the order given; readings that fit in one pass."""
+    place, count = 0, len(evidence)
+    while place < count:
+        if count - place >= FEW:
+            belief, place = take_stretch(belief, evidence, place, plan)
+        if place < count:
+            belief = absorb(belief, evidence[place], plan)
+            place += 1
+    return belief
 
 
 def absorb(belief: Belief, evidence: Evidence, plan: SumpPlan) -> Belief:

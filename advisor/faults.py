@@ -11,6 +11,8 @@ from advisor.words import MINUTE, Instant
 
 REPEATS_ODDS = 25.0
 """Log odds against so many repeats from which on a sensor is stuck. [1]"""
+REPEATS = 12
+"""Fewer repeats than these never look stuck. [1]"""
 LIKELIEST, LEAST_LIKELY = 0.97, 0.5
 """Bounds on how likely a repeat is taken to be: neither never nor always. [1]"""
 WILD_FOR: Instant = 10 * MINUTE
@@ -76,13 +78,10 @@ def look(watch: Watch, at: Instant, value: float, sd: float, wild: str) -> Watch
     if value == watch.last:
         repeats += 1
     else:
-        step = abs(value - watch.last)
-        if watch.last > -1e299 and step > 1e-9 and (grain == 0.0 or step < grain):
-            grain = step
-        repeats, since = 0, at
+        repeats, since, grain = 0, at, finer(grain, watch.last, value)
     if wild:
         return _go_wild(watch, at, Watch(value, repeats, grain, since), wild)
-    stuck = _is_stuck(repeats, grain, sd)
+    stuck = is_stuck(repeats, grain, sd)
     if stuck and not watch.fault:
         detail = f"stands at {value:g} for {repeats} readings though it used to scatter by {sd:.2g}"
         return Watch(value, repeats, grain, since, 0, -1, detail, at, 0)
@@ -106,9 +105,17 @@ def _go_wild(watch: Watch, at: Instant, seen: Watch, why: str) -> Watch:
     )
 
 
-def _is_stuck(repeats: int, grain: float, sd: float) -> bool:
+def finer(grain: float, last: float, value: float) -> float:
+    """Smallest step between two readings so far, with one more that differs. [its own unit]"""
+    step = abs(value - last)
+    if last > -1e299 and step > 1e-9 and (grain == 0.0 or step < grain):
+        return step
+    return grain
+
+
+def is_stuck(repeats: int, grain: float, sd: float) -> bool:
     """Whether so many repeats are odd for a sensor of this scatter and resolution."""
-    if repeats < 12 or grain <= 0.0 or sd <= 0.0:
+    if repeats < REPEATS or grain <= 0.0 or sd <= 0.0:
         return False
     likely = min(max(grain / sd, LEAST_LIKELY), LIKELIEST)
     return -repeats * math.log(likely) > REPEATS_ODDS

@@ -16,6 +16,10 @@ STEP_SDS = 4.0
 
 def findings(belief: Belief) -> tuple[Finding, ...]:
     """Give what is wrong with the sensors at present, oldest kind first."""
+    core, (level, brix) = belief.core, belief.watches
+    odd = level.fault or brix.fault or core.shifted or core.losing
+    if not odd and core.checked_since < 0 and core.leaking < 0:
+        return ()
     return (
         *_watched(belief),
         *_stepped(belief.core),

@@ -1,6 +1,7 @@
 """A sensor's reading on its way in: the few microseconds that every reading costs."""
 
 from dataclasses import replace
+from math import inf
 
 from advisor.additions import take_meter
 from advisor.belief import EMPTY, Belief, Core, Slot, noise_of
@@ -63,17 +64,17 @@ def take_reading(belief: Belief, reading: Reading, plan: SumpPlan) -> Belief:
             belief = _break(replace(belief, slot=slot), plan)
             slot = belief.slot
         newest, watches = (at, *seen[1:]), (watch, brix)
-        paces = (_pace(paces[0], at, seen[0]), *paces[1:])
+        paces = (usual_pace(paces[0], at, seen[0]), *paces[1:])
     elif signal is BRIX:
         slot, watch = _add_brix(belief, at, reading.value, plan)
         newest, watches = (seen[0], at, *seen[2:]), (level, watch)
-        paces = (paces[0], _pace(paces[1], at, seen[1]), *paces[2:])
+        paces = (paces[0], usual_pace(paces[1], at, seen[1]), *paces[2:])
     else:
         return _take_other(belief, reading, plan)
     return Belief(belief.schema, at, belief.core, slot, newest, paces, watches, belief.temperature)
 
 
-def _pace(pace: float, at: Instant, before: Instant) -> float:
+def usual_pace(pace: float, at: Instant, before: Instant) -> float:
     """Give the usual time between readings with one more; a pause counts little. [s]"""
     if before < 0:
         return pace
@@ -145,6 +146,24 @@ def expected_depth(core: Core, at: Instant) -> tuple[float, float]:
     return told.sensor_depth - share * up, told.sensor_sd + share_sd * up
 
 
+def steady_from(core: Core) -> float:
+    """From when on the depth that the level sensor should read stands still. [ms]"""
+    pumps = core.pumps
+    if core.told.holdup is None or pumps.running < 0:
+        return -inf
+    return changed(pumps) + DRAINING
+
+
+def flows_from(core: Core, plan: SumpPlan) -> float:
+    """From when on the prism sees the sump's fluid, as far as it is known now. [ms]"""
+    pumps = core.pumps
+    if not _needs_flow(plan) or pumps.running < 0:
+        return -inf
+    if pumps.running == 0:
+        return inf
+    return pumps.since + FLUSHED if pumps.since >= 0 else -inf
+
+
 def _add_level(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> tuple[Slot, Watch]:
     """Give the slot with one more depth in it, and what is thought of the sensor."""
     slot, core, watch = belief.slot, belief.core, belief.watches[0]
@@ -202,11 +221,7 @@ def _why_wild(watch: Watch, at: Instant, depth: float, goal: float) -> str:
 def _add_brix(belief: Belief, at: Instant, value: float, plan: SumpPlan) -> tuple[Slot, Watch]:
     """Give the slot with one more inline reading, where the prism sees the sump's fluid."""
     slot, core, watch = belief.slot, belief.core, belief.watches[1]
-    pumps = core.pumps
-    if core.charging or (
-        _needs_flow(plan)
-        and (pumps.running == 0 or (pumps.running == 1 and 0 <= pumps.since > at - FLUSHED))
-    ):
+    if core.charging or at < flows_from(core, plan):
         return slot, watch
     begin = slot.begin if slot.begin >= 0 else at
     off = value - core.told.brix
@@ -260,7 +275,7 @@ def _take_other(belief: Belief, reading: Reading, plan: SumpPlan) -> Belief:
         case Signal.CONCENTRATE_METER:
             belief = take_meter(belief, 1, at, reading.value, plan)
     seen, paces, place = belief.seen, belief.paces, PLACE[signal]
-    paces = (*paces[:place], _pace(paces[place], at, seen[place]), *paces[place + 1 :])
+    paces = (*paces[:place], usual_pace(paces[place], at, seen[place]), *paces[place + 1 :])
     newest = (*seen[:place], at, *seen[place + 1 :])
     return Belief(belief.schema, at, belief.core, belief.slot, newest, paces, belief.watches, warm)
 

@@ -85,6 +85,20 @@ def depth_of(plan: SumpPlan, reading: float, temperature: float | None = None) -
     return min(max(depth, 0.0), height(plan.tank))
 
 
+def as_depth(plan: SumpPlan) -> tuple[float, float, float] | None:
+    """Sign, offset [mm] and bound [mm] by which readings become depths where they are lengths.
+
+    ``min(max(offset + sign * reading, 0), bound)`` is what :func:`depth_of` gives; `None` for the
+    other kinds of sensor.
+    """
+    signal = plan.signals.get(Signal.LEVEL, _DEPTH)
+    if signal.kind == "depth":
+        return 1.0, 0.0, height(plan.tank)
+    if signal.kind == "air-gap" and signal.mount is not None:
+        return -1.0, signal.mount, height(plan.tank)
+    return None
+
+
 def reading_at_depth(plan: SumpPlan, depth: float, temperature: float | None = None) -> float:
     """Level reading when fluid stands `depth` deep, for thresholds and expectations. [its own unit]
 

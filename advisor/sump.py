@@ -93,6 +93,53 @@ class Outside:
 NOTHING_OUTSIDE = Outside()
 
 
+def is_foreseen(
+    standing: Standing,
+    before: SumpState,
+    state: SumpState,
+    plan: SumpPlan,
+    *,
+    now: Instant,
+    outside: Outside = NOTHING_OUTSIDE,
+) -> bool:
+    """Whether a whole minute brought nothing but what was predicted, so that `judge` can wait.
+
+    No new evidence is in the estimate since `before`, when the sump was last judged, nothing is
+    wrong or under way, and nothing falls due. The prediction runs for minutes only, until the next
+    readings are taken into the filter.
+
+    Parameters
+    ----------
+    standing : Standing
+        What has been told so far.
+    before, state : SumpState
+        As the sump was last judged, and as it is now.
+    plan : SumpPlan
+        What is told about the sump.
+    now : Instant
+        The clock. [ms]
+    outside : Outside
+        What else is known at this moment.
+    """
+    wake, look, station = standing.wake, standing.care.look, plan.station
+    return (
+        state.settled == before.settled >= 0
+        and (wake is None or max(state.at, now) < wake)
+        and look is not None
+        and now < look
+        and not (standing.board.alarms or state.findings or outside.findings or standing.stale)
+        and outside.outage is None
+        and (station is None or not station.automatic)
+        and standing.station.open is None
+        and (state.running, state.charging) == (before.running, before.charging)
+        and state.events == before.events
+        and state.totals == before.totals
+        and state.qualities == before.qualities
+        and not (outside.stock and standing.advice.basis is not None)
+        and not alarms.stale_signals(state, plan, now)
+    )
+
+
 def judge(
     standing: Standing,
     state: SumpState,

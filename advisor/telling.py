@@ -68,6 +68,7 @@ def state_at(belief: Belief, at: Instant, plan: SumpPlan) -> SumpState:
             for signal, meter in zip(METERS, core.meters, strict=True)
             if meter.at >= 0
         },
+        settled=core.at,
     )
 
 

@@ -313,3 +313,5 @@ class SumpState:
     """Usual time between a signal's readings, as learned; absent keys: not known yet. [s]"""
     totals: Mapping[Signal, float] = field(default_factory=dict)
     """Where the make-up meters' counters stood when last read; absent keys: not read yet. [L]"""
+    settled: Instant = -1
+    """Up to here evidence is in the estimate, later on it is predicted; -1: none is. [ms]"""

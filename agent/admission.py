@@ -66,7 +66,7 @@ class Accepted:
 _REPEAT = Repeat()
 
 
-class _Track:
+class Track:
     """What is known of one signal's times."""
 
     __slots__ = ("counts_undated", "floor", "lateness", "newest", "older", "undated", "young")
@@ -87,10 +87,14 @@ class _Track:
         """Note an accepted time; memory is bounded by forgetting a generation at a time."""
         self.young.add(at)
         if len(self.young) >= GENERATION:
-            if self.older:
-                self.floor = max(self.floor, max(self.older) + 1)
-            self.older = self.young
-            self.young = set()
+            self.grow_old()
+
+    def grow_old(self) -> None:
+        """Forget the older times: the store knows them."""
+        if self.older:
+            self.floor = max(self.floor, max(self.older) + 1)
+        self.older = self.young
+        self.young = set()
 
 
 class Admission:
@@ -105,6 +109,11 @@ class Admission:
     seen : callable
         Asks the store whether it has a reading of a sump, signal and time. It need not know the
         last thousand accepted readings of each signal: those are remembered here.
+
+    Attributes
+    ----------
+    tracks : dict of (sump, signal) to Track
+        What is known of each signal's times.
     """
 
     def __init__(
@@ -115,8 +124,8 @@ class Admission:
     ) -> None:
         self._backlog_max = plant.backlog_max_ms
         self._seen_in_store = seen
-        self._tracks = {
-            (binding.sump, binding.signal): _Track(
+        self.tracks = {
+            (binding.sump, binding.signal): Track(
                 newest.get((binding.sump, binding.signal)),
                 plant.lateness_ms if binding.lateness_ms is None else binding.lateness_ms,
                 counts_undated=_is_switch(plant, binding.sump, binding.signal),
@@ -148,7 +157,7 @@ class Admission:
         Refusal
             From the future, from before the backlog, or retained and not dated and new.
         """
-        track = self._tracks[sample.sump, sample.signal]
+        track = self.tracks[sample.sump, sample.signal]
         at = sample.at
         if at is None:
             return self._admit_undated(track, sample, arrival)
@@ -157,7 +166,7 @@ class Admission:
             return _take(track, sample, at)
         return self._admit_dated(track, sample, at, arrival)
 
-    def _admit_undated(self, track: _Track, sample: Sample, arrival: Arrival) -> Verdict:
+    def _admit_undated(self, track: Track, sample: Sample, arrival: Arrival) -> Verdict:
         """Judge a sample that holds for the moment of its arrival."""
         if arrival.retain and sample.signal is not Signal.RUNNING:
             return refusal_of(
@@ -180,7 +189,7 @@ class Admission:
             )
         return self._admit_in_place(track, sample, at)
 
-    def _admit_dated(self, track: _Track, sample: Sample, at: Instant, arrival: Arrival) -> Verdict:
+    def _admit_dated(self, track: Track, sample: Sample, at: Instant, arrival: Arrival) -> Verdict:
         """Judge a dated sample that is not simply the next one of its signal."""
         refusal = self.untimely(at, arrival, sump=sample.sump)
         if refusal is not None:
@@ -199,7 +208,7 @@ class Admission:
             )
         return self._admit_in_place(track, sample, at)
 
-    def _admit_in_place(self, track: _Track, sample: Sample, at: Instant) -> Take | Keep:
+    def _admit_in_place(self, track: Track, sample: Sample, at: Instant) -> Take | Keep:
         """Take a sample that is new, or keep one that is too late."""
         late = track.newest - at
         if late <= track.lateness:
@@ -212,11 +221,11 @@ class Admission:
             f"allowed are {track.lateness / MINUTE:.1f} min",
         )
 
-    def _is_present_state(self, track: _Track, sample: Sample, arrival: Arrival) -> bool:
+    def _is_present_state(self, track: Track, sample: Sample, arrival: Arrival) -> bool:
         """Whether it is a retained `running` of long ago, where nothing newer is known."""
         return arrival.retain and sample.signal is Signal.RUNNING and track.newest == _NEVER
 
-    def _is_repeat(self, track: _Track, sample: Sample, at: Instant) -> bool:
+    def _is_repeat(self, track: Track, sample: Sample, at: Instant) -> bool:
         """Whether a reading of this signal and time was accepted before."""
         if at in track.young or at in track.older:
             return True
@@ -288,7 +297,7 @@ def _is_switch(plant: Plant, sump: str, signal: Signal) -> bool:
     return signal is Signal.RUNNING
 
 
-def _take(track: _Track, sample: Sample, at: Instant) -> Take:
+def _take(track: Track, sample: Sample, at: Instant) -> Take:
     """Let a sample count."""
     track.newest = max(track.newest, at)
     track.remember(at)

@@ -1,13 +1,13 @@
 """What comes off the broker or out of a recording, before anybody has looked inside."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from advisor.words import Instant
 
 
-@dataclass(frozen=True, slots=True)
-class Arrival:
-    """One message with the time at which it arrived."""
+class Arrival(NamedTuple):
+    """One message with the time at which it arrived; a tuple, as one is made for every reading."""
 
     at: Instant
     topic: str

@@ -17,6 +17,11 @@ _DAY_ZERO: Final = date(1970, 1, 1).toordinal()
 _LAST_DAY: Final = date.max.toordinal() - _DAY_ZERO
 _BEGIN: Final = (1 - _DAY_ZERO) * DAY
 _END: Final = (_LAST_DAY + 1) * DAY
+_KNOWN_MINUTES: Final = 1024
+_minutes: dict[str, Instant] = {}
+"""Minutes read lately, by their text up to the second. [ms]"""
+_SECONDS: Final = {f"{second:02d}": 1000 * second for second in range(60)}
+_MILLISECONDS: Final = {f".{milli:03d}Z": milli for milli in range(1000)} | {"Z": 0}
 _EXPECTED: Final = "expected an RFC 3339 time with offset, such as 2026-03-02T06:00:00Z"
 
 
@@ -44,6 +49,15 @@ def instant_of(text: str) -> Instant:
     >>> instant_of("1990-12-31T23:59:60Z") == instant_of("1991-01-01T00:00:00Z")
     True
     """
+    try:
+        # Most are in UTC, with three decimals or none, and of a minute that was read before.
+        return _minutes[text[:17]] + _SECONDS[text[17:19]] + _MILLISECONDS[text[19:]]
+    except KeyError:
+        return _instant_of_any(text)
+
+
+def _instant_of_any(text: str) -> Instant:
+    """Read a time of any of the forms."""
     if _as_usual(text) is None:
         text = _made_usual(text)
     try:
@@ -52,6 +66,10 @@ def instant_of(text: str) -> Instant:
         at = _leap(text)
     if not _BEGIN <= at < _END:
         raise ValueError("the time in UTC is not within the years 1 to 9999")
+    if text[-1] == "Z" and text[17:19] in _SECONDS:
+        if len(_minutes) >= _KNOWN_MINUTES:
+            _minutes.clear()
+        _minutes[text[:17]] = at - at % MINUTE
     return at
 
 

@@ -32,12 +32,13 @@ from agent.decode.results import (
 from agent.handover import hand_over
 from agent.messages.publish import alarm_answer, outgoing_for
 from agent.messages.us_units import read_in_us_units
+from agent.plain_signals import plain_signals
 from agent.plant.plant import Plant
 from agent.refusals import refusal_of
 from agent.store.batch import Batch, StoredEntry, entry_id
 from agent.store.history import history_row
 from agent.store.ledger import Ledger
-from agent.sump_desk import SumpDesk
+from agent.sump_desk import NO_MINUTE, SumpDesk
 from agent.throttle import Throttle
 from agent.timeline import Timeline
 
@@ -46,6 +47,7 @@ LOG = logging.getLogger("millpond.pipeline")
 CLOCK_REASONS = frozenset({Reason.FUTURE, Reason.TOO_OLD})
 """Refusals from which a station's clock is known to be wrong."""
 
+_new = tuple.__new__
 SETTLE = 10_000
 """Every so often of the clock, whole minutes that no later reading has completed are told. [ms]"""
 
@@ -61,6 +63,12 @@ class Pipeline:
         The store; whatever it holds is taken up.
     """
 
+    _is_new = True
+    """Whether edge nodes are still to be asked who they are."""
+
+    _due: Instant = 0
+    """Clock up to which there is surely nothing for the timers to do."""
+
     def __init__(self, plant: Plant, ledger: Ledger) -> None:
         self.plant = plant
         self._ledger = ledger
@@ -68,11 +76,11 @@ class Pipeline:
         self._throttle = Throttle(plant, self._decoder)
         self.filters = self._decoder.filters
         self._admission = Admission(plant, ledger.newest(), ledger.has_reading)
+        self._plain = plain_signals(plant, self._admission.tracks, self._throttle)
         stored_clock = ledger.clock()
         self._now: Instant = 0 if stored_clock is None else stored_clock
         self._since: Instant | None = None
         """When this run began to listen: no signal is called stale for what happened before."""
-        self._greeted = False
         self._batch = Batch()
         self._desks = {
             name: SumpDesk(sump, Timeline(sump, plant.lateness_ms), plant.supplies)
@@ -100,12 +108,15 @@ class Pipeline:
 
     def take(self, item: Arrival | Tick) -> None:
         """Take in one item; items come in the order of their stamps. Bad input never raises."""
-        self._advance(item.at)
-        if not self._greeted:
-            self._greeted = True
+        if item.at >= self._due:
+            self._advance(item.at)
+        elif item.at > self._now:
+            self._now = item.at
+        if self._is_new:
+            self._is_new = False
             for command in self._decoder.begin(self._now):
                 self._command(command)
-        if isinstance(item, Tick):
+        if isinstance(item, Tick) or self._took_plain(item):
             return
         for decoded in self._throttle.decode(item):
             self._accept(decoded, item)
@@ -160,6 +171,7 @@ class Pipeline:
             self._now = due
             self._on_timer(due)
         self._now = max(self._now, to)
+        self._due = due
 
     def _on_timer(self, clock: Instant) -> None:
         """Tell the minutes that are over, and see to what time alone changes."""
@@ -188,6 +200,27 @@ class Pipeline:
             self._emit(about, (PublishAlarm(report),))
 
     # --- what came in ----------------------------------------------------------------------------
+
+    def _took_plain(self, arrival: Arrival) -> bool:
+        """Take in a reading that is as most are; whatever it changes elsewhere is known already."""
+        plain = self._plain.get(arrival.topic)
+        if plain is None:
+            return False
+        desk = self._desks[plain.sump]
+        at, signal = arrival.at, plain.signal
+        value = plain.value_of(arrival) if at > desk.timeline.newest else None
+        if value is None:
+            return False
+        reading = _new(Reading, (at, signal, value))
+        if at <= desk.open_minute:
+            self._batch.readings.append((plain.sump, signal, at, value, True))
+            desk.timeline.add_newest(reading)
+            self._touched[plain.sump] = desk
+        else:
+            self._complete(desk, at)
+            self._store_reading(plain.sump, reading, used=True)
+            self._fold(desk, reading)
+        return True
 
     def _accept(self, decoded: Decoded, arrival: Arrival) -> None:
         """Give one decoded piece of a message to whom it concerns."""
@@ -224,9 +257,10 @@ class Pipeline:
         verdict = self._admission.admit(sample, arrival)
         match verdict:
             case Take():
-                reading = verdict.reading
+                reading, desk = verdict.reading, self._desks[sample.sump]
+                self._complete(desk, reading.at)
                 self._store_reading(sample.sump, reading, used=True)
-                self._fold(self._desks[sample.sump], reading)
+                self._fold(desk, reading)
             case Keep():
                 self._store_reading(sample.sump, verdict.reading, used=False)
             case Refusal():
@@ -250,6 +284,8 @@ class Pipeline:
         if key in self._entries_here or self._ledger.has_entry(*key):
             return
         self._entries_here.add(key)
+        if verdict.used:
+            self._complete(desk, entry.at)
         self._batch.entries.append(StoredEntry(report.sump, entry, arrival.at, verdict.used))
         if isinstance(entry, Delivery):
             self._hear_station(desk, entry)
@@ -329,19 +365,23 @@ class Pipeline:
 
     # --- the sump --------------------------------------------------------------------------------
 
-    def _fold(self, desk: SumpDesk, evidence: Evidence) -> None:
-        """Put evidence in its place, after the minute that it completes has been told."""
+    def _complete(self, desk: SumpDesk, at: Instant) -> None:
+        """Tell the minute that evidence of a later time completes, before that is put down."""
         pending = desk.pending
-        if pending is not None and evidence.at > pending:
+        if pending is not None and at > pending:
             self._judge(desk, pending, Occasion.MINUTE)
+
+    def _fold(self, desk: SumpDesk, evidence: Evidence) -> None:
+        """Put evidence in its place."""
         if desk.timeline.reaches(evidence.at):
             desk.timeline.add(evidence)
         else:
             self._fold_from_store(desk, evidence.at)
         if not isinstance(evidence, Reading) or evidence.signal in NOTED:
             desk.note(evidence)
-        self._pending[desk.plan.id] = desk
-        self._touched[desk.plan.id] = desk
+        self._pending[desk.plan.id] = self._touched[desk.plan.id] = desk
+        desk.open_minute = desk.pending or NO_MINUTE
+        self._due = 0
 
     def _fold_from_store(self, desk: SumpDesk, at: Instant) -> None:
         """Note that memory does not reach back so far: the store is asked before judging."""

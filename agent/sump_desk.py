@@ -11,7 +11,7 @@ from pydantic import TypeAdapter, ValidationError
 from advisor import estimate, station_reports, sump
 from advisor.alarms import Outage, stale_after
 from advisor.condition_findings import corrected, noted
-from advisor.effects import Effect
+from advisor.effects import Effect, PublishState
 from advisor.estimate import Belief
 from advisor.plan import SumpPlan, Supply
 from advisor.plant_findings import Heard, heard_of
@@ -39,6 +39,7 @@ CHECKPOINT_AT_LATEST = 12 * HOUR
 CHECKPOINT_READINGS = 500
 """A belief is large: it is kept once so much evidence has come in since the last one that folding
 it again would take a moment, or half a day has passed. [1]"""
+NO_MINUTE: Instant = -1
 FOREVER: Instant = 2**62
 NO_STOCK: Mapping[str, float] = MappingProxyType({})
 LOG = logging.getLogger("millpond.alarms")
@@ -86,6 +87,9 @@ class SumpDesk:
     """Evidence from here on came too late for memory: the store is to be asked. [ms]"""
     silent: dict[Signal, Instant] = field(default_factory=dict)
     """Signals whose sender has taken leave, and when. [ms]"""
+    open_minute: Instant = NO_MINUTE
+    """As `pending`, where that is known to stand until it is judged: readings in their order that
+    are not later change nothing but the balance. [ms]"""
     checkpointed: Instant = 0
     _counted: int = 0
     _kept: tuple[Instant | None, Standing] | None = None
@@ -96,7 +100,7 @@ class SumpDesk:
         newest = self.timeline.newest
         if newest < 0:
             return None
-        minute = -(-newest // MINUTE) * MINUTE
+        minute = newest + -newest % MINUTE
         return minute if self.told is None or minute > self.told else None
 
     def wakes(self, now: Instant) -> bool:
@@ -140,7 +144,7 @@ class SumpDesk:
         what is left of each supply. [L]
         """
         self.told = at if self.told is None else max(at, self.told)
-        self.judged_at = now
+        self.judged_at, self.open_minute = now, NO_MINUTE
         state = estimate.state_at(self.timeline.belief, self.told, self.plan)
         if since is not None and any(seen < since for seen in state.last_seen.values()):
             told = self.standing.stale
@@ -151,7 +155,13 @@ class SumpDesk:
             state = replace(state, last_seen=heard)
         state = self._missing(state)
         outside = Outside(findings=self.found, outage=outage, since=since, stock=stock)
-        self.state, self.found = state, ()
+        before, self.state, self.found = self.state, state, ()
+        if (
+            occasion is Occasion.MINUTE
+            and before is not None
+            and sump.is_foreseen(self.standing, before, state, self.plan, now=now, outside=outside)
+        ):
+            return (PublishState(state),)
         self.standing, effects = sump.judge(
             self.standing, state, self.plan, now=now, occasion=occasion, outside=outside
         )
@@ -159,6 +169,8 @@ class SumpDesk:
 
     def _missing(self, state: SumpState) -> SumpState:
         """Call signals stale whose sender has taken leave, until they are heard again."""
+        if not self.silent:
+            return state
         seen = dict(state.last_seen)
         for signal, gone in list(self.silent.items()):
             heard = seen.get(signal)
@@ -221,6 +233,7 @@ class SumpDesk:
             reach, belief = 0, estimate.begin(self.plan)
         else:
             reach, belief = checkpoint[0] + 1, belief_codec().validate_json(checkpoint[1])
+        self.open_minute = NO_MINUTE
         evidence = ledger.evidence(self.plan.id, reach - 1, unstored)
         self.timeline.rebuild(belief, evidence, reach=reach)
         self.checkpointed = reach - 1

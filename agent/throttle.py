@@ -59,8 +59,8 @@ REPORTS = frozenset(
 
 
 @dataclass(slots=True)
-class _Allowance:
-    """What is left of one."""
+class Allowance:
+    """How much of one topic may still come."""
 
     pace: Pace
     left: float
@@ -106,7 +106,7 @@ class Throttle:
 
     def decode(self, arrival: Arrival) -> Sequence[Decoded]:
         """Read a message, or refuse it unread; what is refused is told in sums."""
-        allowance = self._allowance_of(arrival.topic)
+        allowance = self.allowance_of(arrival.topic)
         if arrival.queued or allowance.spend(arrival.at):
             return self._decoder.decode(arrival)
         allowance.over += 1
@@ -115,7 +115,7 @@ class Throttle:
         count, allowance.over, allowance.told = allowance.over, 0, arrival.at
         return (_refused(arrival, count, allowance.pace),)
 
-    def _allowance_of(self, topic: str) -> _Allowance:
+    def allowance_of(self, topic: str) -> Allowance:
         """Allowance that a topic's messages are taken from."""
         if topic in self._by_topic:
             return self._by_topic[topic]
@@ -126,9 +126,9 @@ class Throttle:
         return self._stranger
 
 
-def _fresh(pace: Pace) -> _Allowance:
+def _fresh(pace: Pace) -> Allowance:
     """Allowance that nobody has touched."""
-    return _Allowance(pace, pace.burst, -(1 << 62))
+    return Allowance(pace, pace.burst, -(1 << 62))
 
 
 def _pace_of(topic: str) -> Pace:

@@ -8,15 +8,12 @@ order of arrival. What is older than the memory is asked of the store (`Timeline
 from bisect import bisect_left, insort
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TypeAlias
 
 from advisor import estimate
 from advisor.estimate import Belief
 from advisor.plan import SumpPlan
-from advisor.words import MINUTE, Evidence, Instant
+from advisor.words import MINUTE, Evidence, Instant, Reading
 from agent.store.batch import evidence_order
-
-Key: TypeAlias = tuple[int, int, str]
 
 
 @dataclass(slots=True)
@@ -25,17 +22,12 @@ class _Minute:
 
     start: Instant
     before: Belief
-    evidence: list[tuple[Key, Evidence]]
+    evidence: list[Evidence]
 
 
 def _start(minute: _Minute) -> Instant:
     """Where a minute begins. [ms]"""
     return minute.start
-
-
-def _key(pair: tuple[Key, Evidence]) -> Key:
-    """Place of a piece of evidence."""
-    return pair[0]
 
 
 class Timeline:
@@ -57,19 +49,17 @@ class Timeline:
     def rebuild(self, belief: Belief, evidence: Iterable[Evidence], *, reach: Instant) -> None:
         """Start again from a belief and all the evidence from `reach` on. [ms]"""
         self._tip = belief
+        self._waiting: list[Evidence] = []
         self.count = 0
         """Pieces of evidence taken in since. [1]"""
         self._minutes: list[_Minute] = []
         self._reach = reach
         self._dirty: Instant | None = None
-        self._last: Key = (-1, 0, "")
+        self._last: Evidence | None = None
+        self.newest: Instant = -1
+        """Time of the newest evidence; -1 before the first. [ms]"""
         for item in sorted(evidence, key=evidence_order):
             self.add(item)
-
-    @property
-    def newest(self) -> Instant:
-        """Time of the newest evidence; -1 before the first. [ms]"""
-        return self._last[0]
 
     @property
     def settled(self) -> tuple[Instant, Belief] | None:
@@ -83,6 +73,9 @@ class Timeline:
         """What the evidence so far says."""
         if self._dirty is not None:
             self._fold_again(self._dirty)
+        elif self._waiting:
+            self._tip = estimate.absorb_all(self._tip, self._waiting, self.plan)
+            self._waiting = []
         return self._tip
 
     def reaches(self, at: Instant) -> bool:
@@ -94,21 +87,31 @@ class Timeline:
         key = evidence_order(evidence)
         self.count += 1
         start = key[0] - key[0] % MINUTE
-        if key <= self._last:
-            self._insert(start, key, evidence)
+        if self._last is not None and key <= evidence_order(self._last):
+            self._insert(start, evidence)
             return
         if not self._minutes or start > self._minutes[-1].start:
             self._open(start)
-        self._minutes[-1].evidence.append((key, evidence))
-        self._last = key
-        if self._dirty is None:
-            self._tip = estimate.absorb(self._tip, evidence, self.plan)
+        self._minutes[-1].evidence.append(evidence)
+        self._last, self.newest = evidence, key[0]
+        self._waiting.append(evidence)
+
+    def add_newest(self, reading: Reading) -> None:
+        """Put a reading behind all there is; it must be of a later millisecond."""
+        at = reading[0]
+        self.count += 1
+        minutes = self._minutes
+        if not minutes or at >= minutes[-1].start + MINUTE:
+            self._open(at - at % MINUTE)
+        self._minutes[-1].evidence.append(reading)
+        self._waiting.append(reading)
+        self._last, self.newest = reading, at
 
     def remove(self, entry_id: str) -> bool:
         """Take out a report that a later one replaces; False where memory does not hold it."""
         for minute in self._minutes:
-            for index, (key, _) in enumerate(minute.evidence):
-                if key[1] == 0 and key[2] == entry_id:
+            for index, item in enumerate(minute.evidence):
+                if evidence_order(item)[1:] == (0, entry_id):
                     del minute.evidence[index]
                     self._mark(minute.start)
                     return True
@@ -124,12 +127,12 @@ class Timeline:
             del self._minutes[:keep]
             self._reach = self._minutes[0].start
 
-    def _insert(self, start: Instant, key: Key, evidence: Evidence) -> None:
+    def _insert(self, start: Instant, evidence: Evidence) -> None:
         """Put late evidence into its minute, to be folded when the belief is next asked for."""
         index = bisect_left(self._minutes, start, key=_start)
         if self._minutes[index].start != start:
             self._minutes.insert(index, _Minute(start, self._minutes[index].before, []))
-        insort(self._minutes[index].evidence, (key, evidence), key=_key)
+        insort(self._minutes[index].evidence, evidence, key=evidence_order)
         self._mark(start)
 
     def _mark(self, start: Instant) -> None:
@@ -142,7 +145,7 @@ class Timeline:
         belief = self._minutes[first].before
         for minute in self._minutes[first:]:
             minute.before = belief
-            for _, item in minute.evidence:
-                belief = estimate.absorb(belief, item, self.plan)
+            belief = estimate.absorb_all(belief, minute.evidence, self.plan)
         self._tip = belief
+        self._waiting = []
         self._dirty = None

@@ -5,10 +5,11 @@ in between. The models in `agent.messages.outgoing` say what each body is; tests
 together.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from functools import lru_cache
 from json import dumps
 from math import isfinite
+from typing import Generic, TypeVar
 
 from advisor.effects import Advice, AlarmReport, Batch, Limits, Mix, NextTopUp, Range, Setpoint
 from advisor.words import (
@@ -25,6 +26,8 @@ from advisor.words import (
 from agent.instants import text_of
 from agent.messages.digits import CONCENTRATION, HOURS, LOSS, POUR, READING, VOLUME
 from agent.messages.names import sump_in, supply_in
+
+_Value = TypeVar("_Value")
 
 # --- pieces --------------------------------------------------------------------------------------
 
@@ -116,18 +119,42 @@ def agent_body(*, online: bool, version: str, since: Instant) -> bytes:
 
 def state_body(sump: str, state: SumpState) -> bytes:
     """Body of `PREFIX/SUMP/state`."""
-    qualities = state.qualities
-    signals = ",".join([key + qualities.get(signal, _ABSENT) + '"' for signal, key in _SIGNALS])
     return _encoded(
         f'{{"schema":1,"sump":"{sump}","at":{_moment(state.at)},'
         f'"volume_l":{_volume(state.volume)},'
         f'"concentration_pct":{_percent(state.concentration)},'
-        f'"losses":{_losses(state.losses)},'
+        f'"losses":{_losses(sump, state.losses)},'
         f'"lost_total":{_account(state.lost)},'
-        f'"added_total":{_account(state.added)},'
-        f'"drained_total":{_account(state.drained)},'
-        f'"signals":{{{signals}}}}}'
+        f'"added_total":{_added(sump, state.added)},'
+        f'"drained_total":{_drained(sump, state.drained)},'
+        f'"signals":{{{_signals(state.qualities)}}}}}'
     )
+
+
+class _Again(Generic[_Value]):
+    """Writer of what is mostly the very same value as a minute ago: it keeps each sump's text.
+
+    Parameters
+    ----------
+    write : callable
+        Writes a value; it must not depend on anything else.
+    """
+
+    def __init__(self, write: Callable[[_Value], str]) -> None:
+        self._write = write
+        self._last: dict[str, tuple[_Value, str]] = {}
+
+    def __call__(self, sump: str, value: _Value) -> str:
+        """Text of a value of a sump."""
+        last = self._last.get(sump)
+        if last is None or last[0] is not value:
+            last = self._last[sump] = (value, self._write(value))
+        return last[1]
+
+
+def _signals(qualities: Mapping[Signal, Quality]) -> str:
+    """Members of `signals` of a state."""
+    return ",".join([key + qualities.get(signal, _ABSENT) + '"' for signal, key in _SIGNALS])
 
 
 _SIGNALS = tuple((signal, f'"{signal}":"') for signal in Signal)
@@ -136,7 +163,7 @@ _SIGNALS = tuple((signal, f'"{signal}":"') for signal in Signal)
 _ABSENT = Quality.ABSENT  # looking it up in the enumeration costs more than writing it
 
 
-def _losses(losses: Losses) -> str:
+def _written_losses(losses: Losses) -> str:
     """Member `losses` of a state."""
     return (
         f'{{"window_h":{_hours(losses.window_h)},'
@@ -155,6 +182,9 @@ def _account(account: Account | None) -> str:
         f'{{"since":{_moment(account.since)},"water_l":{_volume(account.water)},'
         f'"concentrate_l":{_volume(account.concentrate)}}}'
     )
+
+
+_losses, _added, _drained = _Again(_written_losses), _Again(_account), _Again(_account)
 
 
 def event_body(sump: str, event: SumpEvent) -> bytes:
