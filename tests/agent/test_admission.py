@@ -222,7 +222,7 @@ def test_memory_is_bounded_and_nothing_counts_twice_for_it():
     for at in times:
         admit(admission, at, at)
         stored.add(at)
-    track = admission._tracks[SUMP, Signal.LEVEL]
+    track = admission.tracks[SUMP, Signal.LEVEL]
 
     assert len(track.young) + len(track.older) <= 2 * GENERATION
     assert all(admit(admission, at, times[-1]) == Repeat() for at in times)

@@ -88,10 +88,10 @@ def test_reports_have_a_persons_pace_and_stations_their_own() -> None:
 
     assert len(REPORTS) == 5
     for channel in REPORTS:
-        assert throttle._allowance_of(f"{PREFIX}/mill-08/{channel}").pace is PERSON
+        assert throttle.allowance_of(f"{PREFIX}/mill-08/{channel}").pace is PERSON
     for topic in ("mill-08/delivered", "mill-08/alarm-command", "supply/drum-1/stock"):
-        assert throttle._allowance_of(f"{PREFIX}/{topic}").pace is SPEAKER
-    assert throttle._allowance_of(f"{PREFIX}/alarm-command").pace is SPEAKER
+        assert throttle.allowance_of(f"{PREFIX}/{topic}").pace is SPEAKER
+    assert throttle.allowance_of(f"{PREFIX}/alarm-command").pace is SPEAKER
 
 
 def test_unknown_topics_share_one_allowance_and_are_not_remembered() -> None:
@@ -118,6 +118,6 @@ def test_a_nodes_share_is_its_own() -> None:
     throttle = Throttle(plant, Decoder(plant))
 
     for topic in ("spBv1.0/works/NDATA/gateway", "spBv1.0/works/DDATA/gateway/any"):
-        assert throttle._allowance_of(topic).pace is NODE
+        assert throttle.allowance_of(topic).pace is NODE
     for topic in ("spBv1.0/works/NDATA/other", "spBv1.0/works", "spBv1.0", "spBv1.0x/a/b/c"):
-        assert throttle._allowance_of(topic).pace is STRANGER
+        assert throttle.allowance_of(topic).pace is STRANGER
