@@ -24,7 +24,7 @@ def on_files(files: Files, config: MkDocsConfig) -> Files:
     texts = {
         "plant-file.md": plant_reference.page(),
         "messages.md": message_reference.page(),
-        "changes.md": (ROOT / "CHANGELOG.md").read_text("utf-8"),
+        "changes.md": (ROOT / "CHANGELOG.md").read_text("utf-8").replace("](docs/", "]("),
         **pictures.drawn(),
     }
     for uri, text in texts.items():
