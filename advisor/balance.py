@@ -108,8 +108,7 @@ def passage(
     .. [1] Y. Bar-Shalom, X. R. Li, T. Kirubarajan, "Estimation with Applications to Tracking and
        Navigation", Wiley, 2001, ch. 6.2, discretised white-noise acceleration (from memory).
     """
-    gone = max(float(mean[s.WATER_REST] * days + mean[s.WATER_RUN] * run), 0.0)
-    dried = min(gone / max(float(mean[s.V]), 1.0), 1.0)
+    dried = _dried(mean, days, run, cut)
     block = _STILL + np.array((days, run, days, cut, run, run, dried, run)) @ _STEPS
     decays = (
         math.exp(-days / prior.waves_days),
@@ -120,6 +119,18 @@ def passage(
     decay[s.WAVES : s.WANDER + 1] = decays
     noise = np.array(_sizes(mean, prior, (days, run, cut), decays)) @ _SPREADS
     return block.reshape(s.MOVING, s.MOVING), decay, noise.reshape(_NOISY, _NOISY)
+
+
+def _dried(mean: Vector, days: float, run: float, cut: float) -> float:
+    """Share of the volume that dries up, its salts staying; mix that is lost takes them along. [1]
+
+    `days` is the time that passes, `run` and `cut` those of pumps and machining. [d]
+    """
+    water = float(mean[s.WATER_REST]) * days + float(mean[s.WATER_RUN]) * run
+    solute = float(mean[s.CONCENTRATE_CUT]) * cut
+    strength = max(concentration(mean), 0.01)
+    alone = water - max(solute, 0.0) * (1.0 - strength) / strength
+    return min(max(alone, 0.0) / max(float(mean[s.V]), 1.0), 1.0)
 
 
 def _sizes(

@@ -36,7 +36,7 @@ def _entries(prior: Priors, plan: SumpPlan) -> dict[int, tuple[float, float]]:
         s.C: (0.0, prior.volume * prior.concentration_sd),
         s.WATER_REST: (0.2 * prior.water, 0.3 * prior.water),
         s.WATER_RUN: (0.8 * prior.water, 0.8 * prior.water),
-        s.CONCENTRATE_REST: (0.0, 0.05 * prior.concentrate),
+        s.CONCENTRATE_REST: (0.3 * prior.concentrate, 0.3 * prior.concentrate),
         s.CONCENTRATE_CUT: (prior.concentrate, prior.concentrate),
         s.FILM: (0.0, prior.film_sd),
         s.FILM_RATE: (0.0, prior.film_rate_sd),

@@ -12,7 +12,7 @@ from advisor.pumps import Pumps
 from advisor.seepage import DRY, Seepage
 from advisor.words import Account, Estimate, Instant, Losses, Signal, SumpEvent
 
-SCHEMA = 3
+SCHEMA = 4
 """Version of `Belief`; it changes with the meaning of any field."""
 FIRST_PACE = 360.0
 """Taken for a signal's usual interval before it is known. [s]"""
@@ -187,6 +187,12 @@ class Core:
     """Mean depths of the last slots in which nothing was poured and no pump switched (`leaks`)."""
     seepage: Seepage = DRY
     """What is lost while the pumps stand (`seepage`)."""
+    rushing: float = 0.0
+    """What was found to run out beyond what is usual, and still does; in where negative. [L/d]"""
+    rushing_since: Instant = -1
+    """When that began, or last did; -1: never. [ms]"""
+    usual: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    """Loss of water and of concentrate at rest before it began, each with its variance."""
     losing: tuple[tuple[str, Instant], ...] = ()
     """What losses and gains hold (`losing`), and since when. [ms]"""
     checked: Cusum = EVEN

@@ -13,6 +13,7 @@ References
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -22,8 +23,11 @@ from advisor import states as s
 from advisor.filter_step import Matrix, Vector, pack, unpack
 from advisor.words import Instant
 
-WAYS = 4
-"""Rows of one beginning: water, concentrate, level error, Brix error. [1]"""
+WAYS = 6
+"""Rows of one beginning: water, concentrate, level error, Brix error, and rates of loss of water
+and of concentrate. [1]"""
+RATES = 4
+"""The first of the rates among them. [1]"""
 RECENT = 8
 """Places for the newest slots. [1]"""
 STARTS = 2
@@ -32,9 +36,9 @@ BEGINNINGS = RECENT + STARTS
 """Beginnings that are suspected at the same time. [1]"""
 ROWS = WAYS * BEGINNINGS
 _SIGNATURES = ROWS * s.SIZE
-_SCORES = ROWS + 5 * BEGINNINGS
+_SCORES = 2 * ROWS + 2 * BEGINNINGS
 
-Kind: TypeAlias = Literal["addition", "drain", "level", "brix"]
+Kind: TypeAlias = Literal["addition", "drain", "level", "brix", "leak", "ingress"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +47,7 @@ class Expected:
 
     per_day: float
     size: float
-    """Its expectation and spread. [L], [mm], [°Brix]"""
+    """Its expectation and spread. [L], [mm], [°Brix], [L/d]"""
     strength: float = 0.0
     strength_sd: float = 0.0
     """Of an addition. [1]"""
@@ -59,7 +63,7 @@ class Verdict:
     odds: float
     """Logarithm of the posterior odds of this step against none. [1]"""
     size: Vector
-    """Water and concentrate [L], or the instrument's step [mm], [°Brix]."""
+    """Water and concentrate [L] or their rates [L/d], or the instrument's step [mm], [°Brix]."""
     spread: Matrix
     """Covariance of `size`."""
 
@@ -76,7 +80,7 @@ class Bank:
         self.scores: Vector = flat[_SIGNATURES : _SIGNATURES + ROWS]
         rest = flat[_SIGNATURES + ROWS :]
         self.info: Vector = rest[: WAYS * BEGINNINGS]
-        self.cross: Vector = rest[WAYS * BEGINNINGS :]
+        self.cross: Matrix = rest[WAYS * BEGINNINGS :].reshape(BEGINNINGS, 2)
 
     def stirred(self) -> float:
         """Give the largest squared z of any single row: a bound on what a step can explain. [1]"""
@@ -89,7 +93,7 @@ class Bank:
 
     def packed(self) -> bytes:
         """Give the bank as a plain value again."""
-        return pack(np.concatenate((self.rows.ravel(), self.scores, self.info, self.cross)))
+        return pack(np.concatenate((self.rows.ravel(), self.scores, self.info, self.cross.ravel())))
 
     def clear(self) -> None:
         """Suspect nothing of the past any more."""
@@ -121,7 +125,8 @@ class Bank:
         told = seen / variance
         self.scores += told * surprise
         self.info += told * seen
-        self.cross += told[0::WAYS] * seen[1::WAYS]
+        self.cross[:, 0] += told[0::WAYS] * seen[1::WAYS]
+        self.cross[:, 1] += told[RATES::WAYS] * seen[RATES + 1 :: WAYS]
 
 
 _UNITS = np.zeros((WAYS, s.SIZE))
@@ -129,6 +134,8 @@ _UNITS[0, s.V] = 1.0
 _UNITS[1, s.V] = _UNITS[1, s.C] = 1.0
 _UNITS[2, s.SHIFT] = 1.0
 _UNITS[3, s.FILM] = 1.0
+_UNITS[4, s.WATER_REST] = 1.0
+_UNITS[5, s.CONCENTRATE_REST] = 1.0
 
 
 def weigh_addition(bank: Bank, told: Expected, days: float) -> Verdict | None:
@@ -148,7 +155,7 @@ def weigh_addition(bank: Bank, told: Expected, days: float) -> Verdict | None:
     days : float
         Time that one beginning stands for. [d]
     """
-    a, b, c = bank.info[0::WAYS], bank.cross, bank.info[1::WAYS]
+    a, b, c = bank.info[0::WAYS], bank.cross[:, 0], bank.info[1::WAYS]
     x, y = bank.scores[0::WAYS], bank.scores[1::WAYS]
     size, w = told.size, told.strength
     likely = np.maximum(x / np.maximum(a, 1e-9), size)
@@ -171,17 +178,28 @@ def weigh_addition(bank: Bank, told: Expected, days: float) -> Verdict | None:
     return Verdict("addition", k, float(odds[k]), spread @ np.array((u[k], v[k])), spread)
 
 
+_USED: dict[Kind, Callable[[Vector], Vector]] = {
+    "drain": lambda line: line[:2],
+    "leak": lambda line: line[RATES:],
+    "ingress": lambda line: line[RATES:],
+    "level": lambda line: line[2:3],
+    "brix": lambda line: line[3:4],
+}
+"""The part of a direction that an amount is told of."""
+
+
 def weigh_line(
     bank: Bank, kind: Kind, direction: tuple[float, ...], told: Expected, days: float
 ) -> Verdict | None:
-    """Give the likeliest beginning of a step along one direction of the four ways.
+    """Give the likeliest beginning of a step along one direction of the ways.
 
     `told.size` is the spread about nothing; `days` the time that one beginning stands for. [d]
     """
     line = np.array(direction)
     scores = bank.scores.reshape(BEGINNINGS, WAYS) @ line
     info = bank.info.reshape(BEGINNINGS, WAYS) @ (line * line)
-    info += 2.0 * line[0] * line[1] * bank.cross
+    info += 2.0 * line[0] * line[1] * bank.cross[:, 0]
+    info += 2.0 * line[RATES] * line[RATES + 1] * bank.cross[:, 1]
     precision = 1.0 / told.size**2
     whole = info + precision
     odds = 0.5 * (scores * scores / whole + np.log(precision / whole))
@@ -190,7 +208,7 @@ def weigh_line(
     if k is None:
         return None
     size, variance = scores[k] / whole[k], 1.0 / whole[k]
-    used = line[:2] if kind == "drain" else np.array((1.0,))
+    used = _USED[kind](line)
     return Verdict(kind, k, float(odds[k]), used * size, np.outer(used, used) * variance)
 
 

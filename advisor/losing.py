@@ -128,9 +128,14 @@ def losses_found(core: Core, at: Instant) -> Iterator[Finding]:
     leaking = core.leaking >= 0 and at - core.leaking <= LEAKING
     if leaking:
         detail = "the level keeps falling faster than evaporation and carry-off explain"
-        yield Finding(name=MIX, signal=None, since=core.leaking, detail=detail)
+        began = core.rushing_since if core.rushing > 0.0 else core.leaking
+        yield Finding(name=MIX, signal=None, since=began, detail=detail)
+    flooding = core.rushing < 0.0
+    if flooding:
+        since[GAIN] = core.rushing_since
     for name, began in since.items():
-        if at - began < PERSISTS or (leaking and name != GAIN):
+        lasted = at - began >= PERSISTS or (flooding and name == GAIN)
+        if not lasted or (leaking and name != GAIN):
             continue
         loss = told.losses.concentrate if name == CONCENTRATE else told.losses.water
         if name == GAIN and told.recent is not None and (loss is None or loss.value >= 0.0):

@@ -50,7 +50,7 @@ class Priors(NamedTuple):
     wander_days: float = 0.6
     water_rest_walk: float = 0.25
     water_run_walk: float = 0.35
-    concentrate_rest_walk: float = 0.05
+    concentrate_rest_walk: float = 0.1
     concentrate_cut_walk: float = 0.5
     """How far each rate wanders in a day, per typical loss. [1]"""
     lump_sd: float = 1.0
@@ -61,14 +61,15 @@ class Priors(NamedTuple):
     """Sludge, baffles, drawing. [1]"""
     factor_sd: float = 0.03
     """Data sheet against this mix. [1]"""
-    shared: float = 0.15
-    shared_sd: float = 0.12
-    """Water's own Brix, oil. [°Brix]"""
+    shared: float = 0.0
+    shared_sd: float = 0.2
+    """Water's own Brix, oil; with nothing told, concentration is the reading times the factor.
+    [°Brix]"""
     shared_rate_sd: float = 0.015
     """Tramp oil, per day of running. [°Brix/d]"""
-    water_brix: float = 0.18
-    water_brix_sd: float = 0.13
-    """Of make-up water; a refractometer set to zero on it reads less. [°Brix]"""
+    water_brix: float = 0.0
+    water_brix_sd: float = 0.2
+    """Of make-up water: 0 to 0.5; a refractometer set to zero on it reads none. [°Brix]"""
     warmth_sd: float = 0.004
     """What compensation leaves; data sheets, by memory. [°Brix/K]"""
     oil: float = 0.5

@@ -191,7 +191,8 @@ def _take_level(work: Working, belief: Belief, *, settling: bool) -> None:
         mix[[s.V, s.C]] = 1.0, concentration(work.mean)
         _doubt(work, row, volume, mix, work.prior.volume_sd)
     surprise, variance = work.take(row, volume)
-    work.noise = take_surprise(work.noise, surprise, variance)
+    if not belief.core.rushing:
+        work.noise = take_surprise(work.noise, surprise, variance)
 
 
 def _learn_waves(work: Working, belief: Belief, when: Instant, depth: float, area: float) -> None:
@@ -199,7 +200,8 @@ def _learn_waves(work: Working, belief: Belief, when: Instant, depth: float, are
     slot, core = belief.slot, belief.core
     pumps = work.pumps
     unsettled = (
-        when <= max(core.growing_until, core.pouring_until)
+        core.rushing != 0.0
+        or when <= max(core.growing_until, core.pouring_until)
         or (pumps.since >= 0 and when - pumps.since < 60 * MINUTE and pumps.running != 1)
         or slot.levels < STILL
     )

@@ -4,17 +4,17 @@ from dataclasses import replace
 
 import numpy as np
 
-from advisor import balance, events, hypotheses, undo
+from advisor import balance, events, hypotheses, rushes, undo
 from advisor import states as s
 from advisor.belief import Core, EventNote, SensorStep
 from advisor.filter_step import Vector, shock
-from advisor.hypotheses import WAYS, Expected, Verdict
+from advisor.hypotheses import RATES, WAYS, Expected, Verdict
 from advisor.words import MINUTE, EventKind, Instant, Signal
 from advisor.working import Working
 
 ADDITION = Expected(per_day=1.5, size=20.0, strength=0.03, strength_sd=0.04)
 DRAIN = Expected(per_day=0.05, size=30.0)
-LEVEL_STEP = Expected(per_day=0.01, size=15.0)
+LEVEL_STEP = Expected(per_day=0.003, size=15.0)
 BRIX_STEP = Expected(per_day=0.005, size=0.7)
 """How often people and sensors do such things, and how large; common practice."""
 USUAL_BRIM = 450.0
@@ -47,28 +47,20 @@ MIXING: Instant = 15 * MINUTE
 """How long an addition takes to mix while the pumps run; common practice. [ms]"""
 
 
+_LEVEL = (0.0, 0.0, 1.0, 0.0, 0.0, 0.0)
+_BRIX = (0.0, 0.0, 0.0, 1.0, 0.0, 0.0)
+
+
 def judge(work: Working, core: Core, days: float) -> Core:
     """Believe the likeliest step where it is likely enough, and put it into the filter.
 
     `days` is the time that one suspected beginning stands for. [d]
     """
+    core = rushes.keeps_running(work, core)
     if work.bank.stirred() < UNSTIRRED:
         return core
-    strength, scale = balance.concentration(work.mean), _scale(work)
-    addition = replace(ADDITION, size=ADDITION.size * scale)
-    drain = replace(DRAIN, size=DRAIN.size * scale)
-    verdicts = [
-        hypotheses.weigh_addition(work.bank, addition, days),
-        hypotheses.weigh_line(
-            work.bank, "drain", (-(1.0 - strength), -strength, 0.0, 0.0), drain, days
-        ),
-        hypotheses.weigh_line(work.bank, "level", (0.0, 0.0, 1.0, 0.0), LEVEL_STEP, days),
-        hypotheses.weigh_line(work.bank, "brix", (0.0, 0.0, 0.0, 1.0), BRIX_STEP, days),
-    ]
-    likely = sorted(
-        [verdict for verdict in verdicts if verdict is not None and _possible(work, verdict)],
-        key=_odds,
-    )
+    scale = _scale(work)
+    likely = _likely(work, core, days, scale)
     if not likely:
         return core
     best = likely[-1]
@@ -81,7 +73,8 @@ def judge(work: Working, core: Core, days: float) -> Core:
     lead = best.odds - likely[-2].odds if len(likely) > 1 else CLEAR
     if work.at - began < PATIENCE and (lead < CLEAR or best.kind == "brix"):
         return core
-    if small and work.at - began < TWO_SLOTS:
+    rush = best.kind in {"leak", "ingress"}
+    if (small and work.at - began < TWO_SLOTS) or (rush and work.at - began < rushes.LASTS):
         return core
     ways, work.pending = _weighed(work, likely, 0.0), ()
     undone = undo.told_in_vain(core, best, began)
@@ -89,11 +82,32 @@ def judge(work: Working, core: Core, days: float) -> Core:
         core = undo.cancel(work, core, best, undone)
     elif best.kind in {"addition", "drain"}:
         core = undo.as_leak(work, _pour(work, core, best, began))
+    elif rush:
+        core = rushes.believe(work, core, best, began)
     else:
         core = _shift(work, core, best, began)
     _keep_doubt(work, ways)
     work.bank.clear()
     return core
+
+
+def _likely(work: Working, core: Core, days: float, scale: float) -> list[Verdict]:
+    """Weigh every kind of step; those that the tank could do, the likeliest last."""
+    strength = balance.concentration(work.mean)
+    addition = replace(ADDITION, size=ADDITION.size * scale)
+    drain = replace(DRAIN, size=DRAIN.size * scale)
+    out = (-(1.0 - strength), -strength, 0.0, 0.0, 0.0, 0.0)
+    verdicts = [
+        hypotheses.weigh_addition(work.bank, addition, days),
+        hypotheses.weigh_line(work.bank, "drain", out, drain, days),
+        hypotheses.weigh_line(work.bank, "level", _LEVEL, LEVEL_STEP, days),
+        hypotheses.weigh_line(work.bank, "brix", _BRIX, BRIX_STEP, days),
+        *rushes.weigh(work, core, days, scale),
+    ]
+    return sorted(
+        [verdict for verdict in verdicts if verdict is not None and _possible(work, core, verdict)],
+        key=_odds,
+    )
 
 
 def _weighed(
@@ -112,9 +126,11 @@ def _weighed(
 def _effect(work: Working, verdict: Verdict) -> Vector:
     """Give what believing a step does to the state, but not to the notes of single events."""
     first = WAYS * verdict.place
-    if verdict.kind in {"level", "brix"}:
+    if verdict.kind in {"leak", "ingress"}:
+        effect: Vector = verdict.size @ work.bank.rows[first + RATES : first + WAYS]
+    elif verdict.kind in {"level", "brix"}:
         row = work.bank.rows[first + (2 if verdict.kind == "level" else 3)]
-        effect: Vector = float(verdict.size[0]) * row
+        effect = float(verdict.size[0]) * row
     else:
         effect = verdict.size @ work.bank.rows[first : first + 2]
         if verdict.kind == "addition":
@@ -143,13 +159,15 @@ def _odds(verdict: Verdict) -> float:
 
 
 def _volume(verdict: Verdict) -> float:
-    """Give what was poured in; nothing where a sensor stepped. [L]"""
+    """Give what was poured in, or runs out in a day; nothing where a sensor stepped. [L]"""
     return float(verdict.size[0] + verdict.size[1]) if len(verdict.size) > 1 else 0.0
 
 
-def _possible(work: Working, verdict: Verdict) -> bool:
+def _possible(work: Working, core: Core, verdict: Verdict) -> bool:
     """Whether the tank could do this: additions add and stay in it, drains take what is there."""
     volume = _volume(verdict)
+    if verdict.kind in {"leak", "ingress"}:
+        return rushes.possible(verdict.kind, volume / _scale(work), core.rushing / _scale(work))
     if verdict.kind == "addition":
         before = float(work.mean[s.V])
         return volume > SMALLEST * _scale(work) and before + 0.3 * volume < 1.15 * work.prior.brim
@@ -205,8 +223,7 @@ def _goes_on(note: EventNote | None, kind: str, began: Instant) -> bool:
 
 
 def let_grow(work: Working, core: Core, begin: Instant) -> None:
-    """Leave room for more of an event that was found while it was being poured, or of a leak."""
-    undo.let_leak(work, core, begin)
+    """Leave room for more of an event that was found while it was being poured."""
     if core.growing < 0 or begin > core.growing_until:
         return
     pair = s.event_pair(core.growing)

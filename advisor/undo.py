@@ -5,7 +5,6 @@ from dataclasses import replace
 import numpy as np
 
 from advisor import states as s
-from advisor.balance import concentration
 from advisor.belief import Core, EventNote
 from advisor.events import weigh
 from advisor.filter_step import Matrix, Vector, forget, shock
@@ -19,11 +18,6 @@ ALIKE = 0.15
 """Relative difference at which a missing volume is the told one. [1]"""
 LEAKING: Instant = 8 * HOUR
 """Drains that nobody told of with less than this between them are a leak. [ms]"""
-
-
-LEAK_SEEN: Instant = HOUR
-LEAK_SD = 6.0
-"""By how much a leak that was seen within so long may go on in one slot. [L]"""
 
 
 def told_in_vain(core: Core, verdict: Verdict, began: Instant) -> EventNote | None:
@@ -92,28 +86,25 @@ def as_leak(work: Working, core: Core) -> Core:
     gone = drains[-1:] if goes_on else drains[-2:]
     for note in gone:
         pair = s.event_pair(note.place)
-        _rebook(work.mean, work.cov, pair, s.DRAINED_WATER, s.LOST_WATER)
-        _rebook(work.mean, work.cov, pair + 1, s.DRAINED_CONCENTRATE, s.LOST_CONCENTRATE)
-    known = tuple([weigh(note, work.mean, work.cov) for note in core.notes])
-    withdrawn = _withdrawn(known, tuple([weigh(note, work.mean, work.cov) for note in gone]))
-    return replace(core, notes=withdrawn, growing=-1, leaking=work.at)
+        rebook(work.mean, work.cov, pair, s.DRAINED_WATER, s.LOST_WATER, 1.0)
+        rebook(work.mean, work.cov, pair + 1, s.DRAINED_CONCENTRATE, s.LOST_CONCENTRATE, 1.0)
+    notes = withdrawn(core.notes, gone, work.mean, work.cov)
+    return replace(core, notes=notes, growing=-1, leaking=work.at)
 
 
-def let_leak(work: Working, core: Core, begin: Instant) -> None:
-    """Leave room for more of a leak that was seen a moment ago."""
-    if core.leaking < 0 or begin - core.leaking > LEAK_SEEN:
-        return
-    strength = concentration(work.mean)
-    shape = np.zeros(s.SIZE)
-    shape[[s.V, s.C, s.LOST_WATER, s.LOST_CONCENTRATE]] = -1.0, -strength, 1.0 - strength, strength
-    shock(work.mean, work.cov, shape, 0.0, LEAK_SD**2)
+def withdrawn(
+    notes: tuple[EventNote, ...], gone: tuple[EventNote, ...], mean: Vector, cov: Matrix
+) -> tuple[EventNote, ...]:
+    """Give the notes as they are by now, with some of them told as no events."""
+    known = tuple([weigh(note, mean, cov) for note in notes])
+    return _withdrawn(known, tuple([weigh(note, mean, cov) for note in gone]))
 
 
-def _rebook(mean: Vector, cov: Matrix, pair: int, source: int, target: int) -> None:
-    """Move an event's amount from one total to another. [L]"""
+def rebook(mean: Vector, cov: Matrix, pair: int, source: int, target: int, sign: float) -> None:
+    """Take an event's amount out of one total, and put it to another with a sign. [L]"""
     amount = float(mean[pair])
     mean[source] -= amount
-    mean[target] += amount
-    for total, sign in ((source, -1.0), (target, 1.0)):
-        cov[total] += sign * cov[pair]
-        cov[:, total] += sign * cov[:, pair]
+    mean[target] += sign * amount
+    for total, by in ((source, -1.0), (target, sign)):
+        cov[total] += by * cov[pair]
+        cov[:, total] += by * cov[:, pair]

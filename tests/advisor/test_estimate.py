@@ -31,7 +31,7 @@ from advisor.words import (
 from tests.advisor.truth import BEGIN, Truth, live, plan, unlike
 
 CODEC = TypeAdapter(Belief)
-SHAPES = {3: "a5b274ba49a2c20a"}
+SHAPES = {4: "5404ecd678369a03"}
 """Hash of the belief's JSON schema, by version."""
 SEEDS = range(10)
 
