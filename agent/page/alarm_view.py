@@ -2,9 +2,12 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
+from advisor.key_figures import KeyFigures, Measure, key_figures, measures
 from advisor.words import DAY, Instant
+from agent.alarms.listing import transitions
 from agent.instants import instant_of
 from agent.messages.names import WHOLE_PLANT, about_supply
 from agent.page.cards import OFF_DUTY, PRIORITIES
@@ -12,8 +15,27 @@ from agent.page.live import Body
 from agent.page.office import Office
 from agent.store.changes import AlarmChange, read_changes
 
-HISTORY: Instant = 14 * DAY
+SPANS: Mapping[str, Instant] = MappingProxyType(
+    {"day": DAY, "week": 7 * DAY, "month": 31 * DAY, "quarter": 92 * DAY, "year": 366 * DAY}
+)
+"""How far back the history goes. [ms]"""
+USUAL_SPAN = "month"
 HISTORY_LENGTH = 200
+BEFORE: Instant = 31 * DAY
+"""So much of the journal before a span says how things stood at its beginning. [ms]"""
+MEASURES = (
+    "per_day",
+    "per_period",
+    "peak",
+    "busy",
+    "flood",
+    "top",
+    "chattering",
+    "stale",
+    "high",
+    "medium",
+)
+"""Names of what `advisor.key_figures.measures` gives, in its order."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,9 +90,15 @@ def standing(office: Office) -> list[Standing]:
     for body in office.live.plant_alarms():
         supply = body.get("supply")
         place = about_supply(supply) if supply else WHOLE_PLANT
-        about = str(supply) if supply else office.plant.name
+        about = _supply_name(office, str(supply)) if supply else office.plant.name
         found.append(Standing(place, about, None, body, orders_for(body)))
     return sorted(found, key=lambda alarm: alarm.order)
+
+
+def _supply_name(office: Office, name: str) -> str:
+    """What people call a supply."""
+    known = office.plant.supplies.get(name)
+    return name if known is None else known.name or name
 
 
 def orders_for(body: Body) -> tuple[str, ...]:
@@ -85,16 +113,57 @@ def orders_for(body: Body) -> tuple[str, ...]:
         orders.append("acknowledge")
     if state.startswith("latched"):
         orders.append("reset")
-    return (*orders, "shelve")
+    return (*orders, "shelve", "suppress", "out-of-service")
 
 
-def history(office: Office, now: Instant) -> list[AlarmChange]:
-    """Changes of the last days, newest first."""
-    changes = read_changes(office.database, now - HISTORY, now)
-    return list(reversed(changes))[:HISTORY_LENGTH]
+@dataclass(frozen=True, slots=True)
+class Past:
+    """What the journal says of a span of time."""
+
+    span: str
+    about: str
+    """Only this sump, supply or the plant; empty: all."""
+    changes: tuple[AlarmChange, ...]
+    """Newest first."""
+    more: int
+    """Older ones that are not shown. [1]"""
+    figures: KeyFigures
+    measures: tuple[tuple[str, Measure], ...]
+    """Each with its name in the catalogue."""
+
+
+def past(office: Office, now: Instant, span: str = "", about: str = "") -> Past:
+    """History and key figures of a span that ends now. [ms]"""
+    known = span if span in SPANS else USUAL_SPAN
+    only = about if about in names_of(office) else ""
+    begin = now - SPANS[known]
+    changes = read_changes(office.database, begin - BEFORE, now, only or None)
+    within = [change for change in reversed(changes) if change.at >= begin]
+    figures = key_figures(
+        transitions(changes), begin=begin, end=now + 1, sumps=1 if only else len(office.plant.sumps)
+    )
+    return Past(
+        span=known,
+        about=only,
+        changes=tuple(within[:HISTORY_LENGTH]),
+        more=max(len(within) - HISTORY_LENGTH, 0),
+        figures=figures,
+        measures=tuple(zip(MEASURES, measures(figures), strict=True)),
+    )
+
+
+def source_name(office: Office, key: str) -> tuple[str, str, str]:
+    """Of an alarm's key: what it is about, for people, the alarm's name, its signal."""
+    about, _, rest = key.partition("/")
+    if about == "supply":
+        name, _, rest = rest.partition("/")
+        about = about_supply(name)
+    alarm, _, signal = rest.partition("/")
+    return names_of(office).get(about, about), alarm, signal
 
 
 def names_of(office: Office) -> Mapping[str, str]:
     """What alarms are about, for people, by how the journal writes it."""
     sumps = {name: plan.name for name, plan in office.plant.sumps.items()}
-    return {**sumps, WHOLE_PLANT: office.plant.name}
+    supplies = {about_supply(name): s.name or name for name, s in office.plant.supplies.items()}
+    return {**sumps, **supplies, WHOLE_PLANT: office.plant.name}

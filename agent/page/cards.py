@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import IntEnum
 from functools import lru_cache
+from math import hypot
 from typing import Any, Literal, TypeAlias
 
 from advisor.geometry import Tank, capacity, height, volume_at
@@ -18,6 +19,11 @@ from agent.page.live import Body, SumpNow
 from agent.store.history import Trace
 
 Verdict: TypeAlias = Literal["low", "maybe-low", "good", "maybe-high", "high", "unknown"]
+
+Surety: TypeAlias = Literal["well", "roughly", "hardly", "unknown"]
+
+SURETIES: tuple[tuple[Surety, float], ...] = (("well", 0.15), ("roughly", 0.4))
+"""Half the span in which it almost surely is, at most so much of the band's width. [1]"""
 
 VAGUE_H = 48.0
 """With a larger sd [h] nobody can plan by the next top-up's time."""
@@ -66,6 +72,14 @@ class Gauge:
             return "maybe-low"
         return "maybe-high" if value + span > self.high else "good"
 
+    @property
+    def surety(self) -> Surety:
+        """How well it is known, beside the width of its band."""
+        if self.estimate is None:
+            return "unknown"
+        part = 2.0 * self.estimate.sd / (self.high - self.low)
+        return next((word for word, most in SURETIES if part <= most), "hardly")
+
     def share(self, value: float) -> float:
         """Place of a value on the scale, 0..1; beyond its ends, the ends. [1]"""
         return min(max(value / self.top, 0.0), 1.0)
@@ -108,14 +122,17 @@ class Card:
         return "unknown" if self.now.advice is None else str(self.now.advice["kind"])
 
     @property
-    def net_loss(self) -> float | None:
-        """Water and concentrate lost a day, in the mean of the last hours. [L/d]"""
+    def net_loss(self) -> Estimate | None:
+        """Water and concentrate lost a day, in the mean of the last hours. [L/d]
+
+        The two errors are taken as independent: their correlation is not told.
+        """
         losses = None if self.now.state is None else self.now.state["losses"]
         if losses is None or losses["water_l_per_day"] is None:
             return None
-        concentrate = losses["concentrate_l_per_day"]
-        lost: float = losses["water_l_per_day"]["value"]
-        return lost + (0.0 if concentrate is None else concentrate["value"])
+        water = Estimate(**losses["water_l_per_day"])
+        concentrate = losses["concentrate_l_per_day"] or {"value": 0.0, "sd": 0.0}
+        return Estimate(water.value + concentrate["value"], hypot(water.sd, concentrate["sd"]))
 
     @property
     def order(self) -> tuple[Any, ...]:

@@ -5,7 +5,7 @@ panel of a thousand points is some twenty kilobytes here, compressed. A script o
 and reading off values, on what is already there.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import ceil, floor, log10
@@ -45,6 +45,8 @@ class Mark:
     """Where it stands on the scale; `None`: on the time axis."""
     panel: str = "volume"
     """Chart that it belongs to."""
+    until: Instant | None = None
+    """When it ended, of what lasts. [ms]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +109,8 @@ class Drawn:
     mark: Mark
     x: float
     y: float
+    x_end: float
+    """Where it ends, of what lasts; else `x`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +130,8 @@ class Panel:
     x_labels: tuple[tuple[float, str], ...]
     marks: tuple[Drawn, ...]
     is_empty: bool
+    readings: str
+    """Second of the frame, value and span of each point, for a script that reads them off."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,12 +175,34 @@ def panel(wanted: Wanted, frame: Frame, speech: Speech) -> Panel:
         y_labels=tuple((y(tick), speech.number(tick, scale.digits)) for tick in scale.ticks),
         x_labels=tuple(_x_labels(frame, speech)),
         marks=tuple(
-            Drawn(m, frame.x(m.at), frame.top - 10.0 if m.value is None else y(m.value))
-            for m in wanted.marks
-            if frame.begin <= m.at <= frame.end
+            _drawn(mark, frame, frame.top - 10.0 if mark.value is None else y(mark.value))
+            for mark in wanted.marks
+            if mark.at <= frame.end and max(mark.at, mark.until or 0) >= frame.begin
         ),
         is_empty=not strokes,
+        readings=";".join(_readings(inside, frame.begin)),
     )
+
+
+def _drawn(mark: Mark, frame: Frame, y: float) -> Drawn:
+    """Give a mark its place; what lasts lies along the foot of the plot."""
+    x = frame.x(max(mark.at, frame.begin))
+    if mark.until is None:
+        return Drawn(mark, x, y, x)
+    return Drawn(mark, x, frame.bottom - 4.0, max(frame.x(min(mark.until, frame.end)), x + 3.0))
+
+
+def _readings(points: Sequence[Point], begin: Instant) -> Iterator[str]:
+    """Points as a script reads them: second, value, and to either side where it almost surely is.
+
+    Where nothing was told stands a second alone.
+    """
+    for at, estimate, _ in points:
+        second = (at - begin) // 1000
+        if estimate is None:
+            yield f"{second}"
+        else:
+            yield f"{second},{estimate.value:.5g},{SURE_SDS * estimate.sd:.3g}"
 
 
 # --- the scale of values -------------------------------------------------------------------------

@@ -219,7 +219,7 @@ def _environment(office: Office) -> Environment:
         steps_of=pour_of,
         entry_kind=entry_kind,
         entry_text=entry_text,
-        said=retold,
+        retold=retold,
         trend_path=figures.trend_path,
         STRIP_WIDTH=figures.STRIP_WIDTH,
         LANGUAGES=LANGUAGES,

@@ -4,6 +4,7 @@ An estimate is told with twice its sd, the span that holds the truth in about ni
 cases, and with no more digits than that leaves meaning in.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from math import floor, isfinite, log10
@@ -76,6 +77,10 @@ class Speech:
         """An amount with its span. [L]"""
         return self._sure(estimate, self.litres_each, self.volume_unit)
 
+    def size_sure(self, estimate: Estimate) -> str:
+        """An amount with its span, whichever way it goes. [L]"""
+        return self.volume_sure(Estimate(abs(estimate.value), estimate.sd))
+
     def rate_sure(self, estimate: Estimate | None) -> str:
         """A loss with its span. [L/d]"""
         unit = self.text("unit.a_day", unit=self.volume_unit)
@@ -84,6 +89,14 @@ class Speech:
     def percent_sure(self, estimate: Estimate | None) -> str:
         """A concentration with its span. [1]"""
         return self._sure(estimate, 0.01, "%")
+
+    def volume_told(self, body: Mapping[str, float]) -> str:
+        """An amount of a message with its span. [L]"""
+        return self.volume_sure(Estimate(body["value"], body["sd"]))
+
+    def percent_told(self, body: Mapping[str, float]) -> str:
+        """A concentration of a message with its span. [%]"""
+        return self.percent_sure(Estimate(body["value"] / 100.0, body["sd"] / 100.0))
 
     def pour(self, litres: float) -> str:
         """An amount to be measured out, as vessels are marked. [L]"""
@@ -110,6 +123,11 @@ class Speech:
             return self.text("time.days_many")
         value, span = self.give_or_take(estimate)
         return self.text("time.days_sure", value=value, span=span)
+
+    def money_sure(self, estimate: Estimate) -> str:
+        """An amount of money with its span, in the plant's currency."""
+        value, span = self.give_or_take(estimate)
+        return f"{value}{NARROW}±{NARROW}{span}"
 
     def _sure(self, estimate: Estimate | None, per: float, unit: str) -> str:
         """Value, span and unit in one."""
@@ -148,6 +166,11 @@ class Speech:
         """Month, in January with the year."""
         when = self.local(at)
         return str(when.year) if when.month == 1 else self.text(f"time.month_short.{when.month}")
+
+    def whole_month(self, at: Instant) -> str:
+        """Month and year."""
+        when = self.local(at)
+        return f"{self.text(f'time.month.{when.month}')} {when.year}"
 
     def moment(self, at: Instant, now: Instant | None) -> str:
         """When something was or will be, as briefly as one can say it on that day."""

@@ -5,8 +5,10 @@ import json
 import pytest
 
 from advisor.effects import AlarmState, PublishAlarm
-from advisor.words import HOUR, Signal
+from advisor.words import HOUR, MINUTE, Signal
 from agent.arrival import Outgoing
+from agent.page.alarm_view import MEASURES, past
+from agent.page.catalogue import catalogue
 from agent.page.people import new_user, write_users
 from agent.store.batch import Batch
 from agent.store.changes import AlarmChange
@@ -95,7 +97,7 @@ def test_a_refusal_is_said_with_its_reason(alarmed: Shop):
 @pytest.mark.parametrize(
     "fields",
     [
-        {"command": "suppress"},
+        {"command": "delete"},
         {"command": "acknowledge", "alarm": "level-high"},
         {"command": "acknowledge", "place": "mill-99"},
         {"command": "acknowledge", "place": "../x"},
@@ -168,3 +170,75 @@ def test_who_may_enter_acknowledges_and_who_may_change_puts_aside(tmp_path):
             seen[name] = ('value="shelve"' in text, order(client, command="shelve").status_code)
     assert seen == {"ann": (False, 403), "cho": (True, 200)}
     shop.close()
+
+
+def a_change(minutes: float, state: AlarmState, name: str = "level-low", **more: object):
+    """A line of the journal, so many minutes ago."""
+    fields = {
+        "about": SUMP, "signal": None, "was": AlarmState.NORMAL, "priority": "high", "by": None,
+        "value": None, "limit": None, "unit": "", "raised_at": None, "because_of": None,
+        "until": None, **more,
+    }  # fmt: skip
+    return AlarmChange(at=NOW - round(minutes * MINUTE), name=name, state=state, **fields)  # type: ignore[arg-type]  # its fields
+
+
+def test_the_figures_of_the_alarm_system_stand_beside_their_goals(shop: Shop):
+    """Twelve within one period are a flood's beginning: the measure is missed, and it says so."""
+    names = ["level-low", "level-high", "concentration-low", "concentration-high", "stagnant",
+             "check-overdue", "water-gain", "sensor-fault", "advice-open", "hardness-high",
+             "chloride-high", "ph-out-of-band"]  # fmt: skip
+    changes = [
+        a_change(7.0 - n / 10.0, AlarmState.UNACKNOWLEDGED, name) for n, name in enumerate(names)
+    ]
+    shop.commit(Batch(changes=changes))
+    with shop.client() as client:
+        said = words_of(client.get("/alarms?span=day").text)
+
+    assert "alarms in ten minutes, at most 12 at most 10 ▲ no" in said
+    assert "alarms a day 12 at most 150 ✓ yes" in said
+    assert "There were 12 alarms in this time" in said
+    assert "mill-07: check overdue once, 8.33 %" in said
+
+
+def test_a_new_measure_needs_a_name(shop: Shop):
+    """The names of the page are as many as the measures of the computation."""
+    found = past(shop.office, NOW)
+    assert len(found.measures) == len(MEASURES) == 10
+    for name, _ in found.measures:
+        assert f"alarms.measure.{name}" in catalogue("en").texts
+
+
+def test_the_history_is_picked_by_sump_and_by_time(tmp_path):
+    """Only what was asked for; nonsense shows the usual."""
+    shop = Shop(tmp_path, a_plant(tmp_path, sumps=2))
+    shop.commit(
+        Batch(
+            changes=[
+                a_change(60 * 24 * 20, AlarmState.UNACKNOWLEDGED, "stagnant"),
+                a_change(30, AlarmState.UNACKNOWLEDGED, "water-gain", about="mill-08"),
+                a_change(20, AlarmState.UNACKNOWLEDGED),
+            ]
+        )
+    )
+    seen = {}
+    with shop.client() as client:
+        for query in ("", "span=day", "about=mill-08", "span=aeon&about=%3Cb%3E"):
+            page = client.get(f"/alarms?{query}").text
+            table = words_of(page[page.index('id="history"') :].partition("</form>")[2])
+            seen[query] = [w for w in ("stands still", "gains water", "level low") if w in table]
+    shop.close()
+    assert len(seen[""]) == len(seen["span=aeon&about=%3Cb%3E"]) == 3
+    assert len(seen["span=day"]) == 2
+    assert len(seen["about=mill-08"]) == 1
+
+
+@pytest.mark.parametrize("command", ["suppress", "out-of-service"])
+def test_an_alarm_is_taken_out_until_somebody_takes_it_back(shop: Shop, command: str):
+    """The rare orders are there too, folded away, for who may change."""
+    shop.tell(PublishAlarm(an_alarm()))
+    with shop.client() as client:
+        assert f'value="{command}"' in client.get("/alarms").text
+        order(client, command=command)
+    body = json.loads(shop.sent[-1].payload)
+    assert (body["command"], body["alarm"]) == (command, "level-low")
+    assert "until" not in body

@@ -5,11 +5,35 @@ from dataclasses import replace
 
 import pytest
 
+from advisor.effects import AlarmState, PublishAdvice, PublishAlarm, PublishEvent, PublishState
 from advisor.effects import Batch as Portion
-from advisor.effects import PublishAdvice, PublishEvent, PublishState
-from advisor.words import DAY, HOUR, MINUTE, Check, CheckKind, Estimate, Service, SumpEvent
+from advisor.words import (
+    DAY,
+    HOUR,
+    MINUTE,
+    Account,
+    Check,
+    CheckKind,
+    Estimate,
+    Service,
+    SumpEvent,
+)
+from agent.page.losses_view import shift_losses
+from agent.page.marks import alarm_marks
+from agent.page.visitor import speech_for
 from agent.store.batch import Batch, StoredEntry
-from tests.page.shop import NOW, SUMP, Shop, a_state, an_addition, an_advice, token_of, words_of
+from agent.store.changes import AlarmChange
+from tests.page.shop import (
+    NOW,
+    SUMP,
+    Shop,
+    a_state,
+    an_addition,
+    an_advice,
+    an_alarm,
+    token_of,
+    words_of,
+)
 
 PATH = f"/sumps/{SUMP}"
 
@@ -60,7 +84,7 @@ class TestSteps:
             said = words_of(client.get(PATH).text)
         for number in (1, 2, 3):
             assert f"Bucket {number} 8 L water then 2 L concentrate into it" in said
-        assert "Afterwards: 342 L at 8.71 %, 7.0 °Brix on the refractometer." in said
+        assert "Afterwards: 342 ± 4 L at 8.7 ± 0.2 %, 7.0 °Brix on the refractometer." in said
         assert "Water first, then the concentrate into the water." in said
 
     def test_a_tick_reports_the_bucket(self, advised: Shop):
@@ -197,7 +221,7 @@ class TestCharts:
             for span in ("day", "week", "month", "quarter", "year"):
                 text = client.get(f"{PATH}?span={span}").text
                 assert text.count('class="line"') >= 2, span
-                assert "12 L of 4 % added (found by the balance)" in words_of(text)
+                assert "12 ± 2 L of 4 % added (found by the balance)" in words_of(text)
 
     def test_any_stretch_can_be_asked_for(self, shop: Shop):
         """Zooming asks for begin and end; what makes no sense is refused."""
@@ -246,6 +270,72 @@ def test_losses_are_told_day_by_day(shop: Shop):
 
     assert "Sun 1 21 ± 1 L" in said
     assert "Sat 28 not known" in said
+
+
+def test_losses_are_told_shift_by_shift(shop: Shop):
+    """What the account gained from 14:00 to 22:00; by hand 8 L of water, 0.2 L of concentrate."""
+    begin = NOW - 16 * HOUR
+    for hours, water, concentrate in ((0, 100.0, 4.0), (8, 108.0, 4.2), (16, 115.0, 4.3)):
+        lost = Account(
+            since=NOW - 5 * DAY,
+            water=Estimate(water, 0.0),
+            concentrate=Estimate(concentrate, 0.0),
+        )
+        shop.tell(PublishState(a_state(shop.plant, at=begin + hours * HOUR, lost=lost)))
+    shifts = shift_losses(shop.office, SUMP, speech_for("en", "metric", "Europe/Dublin"), NOW)
+
+    assert [(s.until - s.at) // HOUR for s in shifts] == [8] * len(shifts)
+    assert [s.water.value if s.water else None for s in shifts[:3]] == [
+        pytest.approx(7.0), pytest.approx(8.0), None,
+    ]  # fmt: skip
+    assert shifts[1].concentrate is not None
+    assert shifts[1].concentrate.value == pytest.approx(0.2, abs=0.001)
+
+
+def test_a_shift_is_not_counted_across_a_charge(shop: Shop):
+    """Two accounts have no difference: it says that it does not know."""
+    for hours, since in ((8, NOW - 5 * DAY), (0, NOW - 4 * HOUR)):
+        lost = Account(since=since, water=Estimate(100.0, 0.0), concentrate=Estimate(4.0, 0.0))
+        shop.tell(PublishState(a_state(shop.plant, at=NOW - hours * HOUR, lost=lost)))
+    shifts = shift_losses(shop.office, SUMP, speech_for("en", "metric", "Europe/Dublin"), NOW)
+    assert shifts[0].water is None
+
+
+def test_what_it_costs_is_told_with_its_span_or_said_to_be_unknown(shop: Shop):
+    """4 L lost at 5 the litre are 20 ± 5; without a price no number is invented."""
+    shop.tell(PublishState(a_state(shop.plant)))
+    with shop.client() as client:
+        assert "the plant file has no price" in words_of(client.get(PATH).text)
+    plan = shop.plant.sumps[SUMP]
+    priced = replace(plan, fluid=replace(plan.fluid, price=5.0))
+    shop.office.plant = replace(shop.plant, sumps={**shop.plant.sumps, SUMP: priced})
+    with shop.client() as client:
+        assert "at its price: 20 ± 5." in words_of(client.get(PATH).text)
+
+
+def test_alarms_stand_on_the_time_axis_of_the_chart_they_are_about(shop: Shop):
+    """From the raising to the end; one that still stands goes on to the present."""
+    shop.tell(*(PublishState(a_state(shop.plant, at=NOW - n * MINUTE)) for n in range(90)))
+    common = {"about": SUMP, "signal": None, "priority": "high", "by": None, "value": 1.0,
+              "limit": 2.0, "unit": "mm", "because_of": None, "until": None}  # fmt: skip
+    past = [
+        AlarmChange(at=NOW - 60 * MINUTE, name="concentration-low", was=AlarmState.NORMAL,
+                    state=AlarmState.UNACKNOWLEDGED, raised_at=NOW - 60 * MINUTE, **common),
+        AlarmChange(at=NOW - 30 * MINUTE, name="concentration-low", was=AlarmState.UNACKNOWLEDGED,
+                    state=AlarmState.NORMAL, raised_at=NOW - 60 * MINUTE, **common),
+    ]  # fmt: skip
+    shop.commit(Batch(changes=past))
+    shop.tell(PublishAlarm(an_alarm()))
+    say = speech_for("en", "metric", "Europe/Dublin")
+    marks = alarm_marks(shop.office, SUMP, NOW - 2 * HOUR, NOW, say)
+
+    assert {(m.panel, m.at, m.until) for m in marks} == {
+        ("concentration", NOW - 60 * MINUTE, NOW - 30 * MINUTE),
+        ("volume", NOW - HOUR, NOW),
+    }
+    assert alarm_marks(shop.office, SUMP, NOW - 2 * DAY, NOW - DAY, say) == []
+    with shop.client() as client:
+        assert client.get(f"{PATH}?span=shift").text.count("mark is-alarm") == 2
 
 
 def test_records_show_what_was_corrected(shop: Shop):

@@ -7,7 +7,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from advisor.words import HOUR, Signal
 from agent.instants import text_of
-from agent.page.alarm_view import history, names_of, standing
+from agent.page.alarm_view import SPANS, names_of, past, source_name, standing
 from agent.page.office import Office
 from agent.page.routes.common import TheForm, TheOffice, TheVisitor
 from agent.page.sending import Sent
@@ -17,14 +17,18 @@ router = APIRouter(default_response_class=HTMLResponse)
 
 ENTERING = {"acknowledge", "reset"}
 """Orders that need the right to enter; the others need the right to change."""
-ORDERS = ENTERING | {"shelve", "unshelve", "return-to-service"}
-SHELVE_HOURS = (1, 8)
+ORDERS = ENTERING | {"shelve", "unshelve", "suppress", "out-of-service", "return-to-service"}
+SHELVE_HOURS = (1, 8, 24)
+RARE = ("suppress", "out-of-service")
+"""Orders that are folded away."""
 
 
 @router.get("/alarms")
-def alarms_page(office: TheOffice, visitor: TheVisitor) -> HTMLResponse:
-    """All alarms that stand, and the changes of the last days."""
-    return office.page("alarms.html", visitor, **shown(office))
+def alarms_page(
+    office: TheOffice, visitor: TheVisitor, span: str = "", about: str = ""
+) -> HTMLResponse:
+    """All alarms that stand; the changes of a span of time, and how the alarms themselves do."""
+    return office.page("alarms.html", visitor, **whole(office, span, about[:200]))
 
 
 @router.post("/alarms", response_model=None)
@@ -75,19 +79,28 @@ def _answer(
         )
     if not trouble:
         return RedirectResponse("/alarms", 303)
-    values = shown(office) | {"trouble": trouble, "detail": sent.detail}
+    values = whole(office) | {"trouble": trouble, "detail": sent.detail}
     return office.page("alarms.html", visitor, **values)
 
 
+def whole(office: Office, span: str = "", about: str = "") -> dict[str, Any]:
+    """What the whole page shows."""
+    return shown(office) | {
+        "past": past(office, office.now, span, about),
+        "names": names_of(office),
+        "spans": SPANS,
+        "source_name": lambda key: source_name(office, key),
+    }
+
+
 def shown(office: Office) -> dict[str, Any]:
-    """What the page of alarms shows."""
+    """What the list of alarms shows."""
     return {
         "live_version": office.live.version,
         "standing": standing(office),
-        "history": history(office, office.now),
-        "names": names_of(office),
         "entering": ENTERING,
         "shelve_hours": SHELVE_HOURS,
+        "rare": RARE,
         "trouble": "",
         "detail": "",
     }

@@ -1,5 +1,6 @@
-// Zooms and moves the charts of a sump. The charts themselves come from the server; while new ones
-// are on their way, the old ones are stretched, so that a finger is followed at once.
+// Zooms and moves the charts of a sump, and reads them off. The charts themselves come from the
+// server; while new ones are on their way, the old ones are stretched, so that a finger is followed
+// at once.
 "use strict";
 
 (() => {
@@ -89,13 +90,81 @@
     go(moment - (moment - range.begin) * factor, moment + (range.end - moment) * factor, wait);
   };
 
-  // --- pointer: drag selects, two fingers pinch, a wheel with Ctrl zooms ---
+  // --- reading off: the nearest point of every chart, and what happened there ---
+  const language = document.documentElement.lang;
+  const moment = new Intl.DateTimeFormat(language, {
+    timeZone: section.dataset.zone, weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit",
+  });
+  const digitsFor = (span) => (span < 0.095 ? 2 : span < 0.95 ? 1 : 0);
+  const told = (value, digits) =>
+    new Intl.NumberFormat(language, { minimumFractionDigits: digits, maximumFractionDigits: digits, useGrouping: false })
+      .format(value).replace("-", "−");
+  const points = new WeakMap();
+  const pointsOf = (svg) => {
+    if (!points.has(svg)) {
+      const begin = shown().begin;
+      const parts = svg.dataset.readings ? svg.dataset.readings.split(";") : [];
+      points.set(svg, parts.map((part) => {
+        const [second, value, span] = part.split(",").map(Number);
+        return { at: begin + second * 1000, value, span };
+      }));
+    }
+    return points.get(svg);
+  };
+  const nearest = (list, at) => {
+    let [low, high] = [0, list.length - 1];
+    while (low < high) {
+      const middle = (low + high) >> 1;
+      if (list[middle].at < at) { low = middle + 1; } else { high = middle; }
+    }
+    return low > 0 && at - list[low - 1].at < list[low].at - at ? low - 1 : low;
+  };
+  let cursor = null;
+
+  const readOff = (at) => {
+    cursor = at;
+    const range = current();
+    for (const svg of svgs()) {
+      const { left, right } = edges(svg);
+      let line = svg.querySelector(".cursor");
+      if (!line) {
+        line = document.createElementNS("http://www.w3.org/2000/svg", "line");
+        line.setAttribute("class", "cursor");
+        line.setAttribute("y1", svg.dataset.top);
+        line.setAttribute("y2", svg.dataset.bottom);
+        svg.append(line);
+      }
+      const list = pointsOf(svg);
+      const point = list.length ? list[nearest(list, at)] : null;
+      const place = point ? point.at : at;
+      const x = left + ((place - range.begin) / (range.end - range.begin)) * (right - left);
+      line.setAttribute("x1", String(x));
+      line.setAttribute("x2", String(x));
+      line.style.visibility = x < left || x > right ? "hidden" : "visible";
+      const reach = (8 / (right - left)) * (range.end - range.begin);
+      const happened = [...svg.querySelectorAll(".mark")].filter((mark) =>
+        place >= Number(mark.dataset.at) - reach && place <= Number(mark.dataset.until || mark.dataset.at) + reach);
+      const value = !point || Number.isNaN(point.value) || point.value === undefined
+        ? section.dataset.unknown
+        : `${told(point.value, digitsFor(point.span))} ± ${told(point.span, digitsFor(point.span))} ${svg.dataset.unit}`;
+      const words = [`${moment.format(place)}: ${value}`, ...new Set(happened.map((mark) => mark.dataset.text))];
+      svg.parentElement.querySelector(".readout").textContent = words.join(" · ");
+    }
+  };
+  const step = (svg, count) => {
+    const list = pointsOf(svg);
+    if (!list.length) { return; }
+    const now = cursor === null ? list.length - 1 : nearest(list, cursor);
+    readOff(list[Math.min(Math.max(now + count, 0), list.length - 1)].at);
+  };
+
+  // --- pointer: a mouse reads off and drags to select, a finger reads off, two fingers pinch ---
   const fingers = new Map();
   let selection = null;
   const onDown = (event) => {
     const svg = event.currentTarget;
     fingers.set(event.pointerId, event.clientX);
-    if (fingers.size === 1 && event.button === 0) {
+    if (fingers.size === 1 && event.button === 0 && event.pointerType !== "touch") {
       const mark = document.createElementNS("http://www.w3.org/2000/svg", "rect");
       mark.setAttribute("class", "selection");
       mark.setAttribute("y", "0");
@@ -106,10 +175,15 @@
       selection.mark.remove();
       selection = null;
     }
+    readOff(momentAt(svg, event.clientX, current()));
     svg.setPointerCapture(event.pointerId);
   };
   const onMove = (event) => {
-    if (!fingers.has(event.pointerId)) { return; }
+    const svg = event.currentTarget;
+    if (!fingers.has(event.pointerId) || (fingers.size === 1 && !selection)) {
+      readOff(momentAt(svg, event.clientX, current()));
+      return;
+    }
     const before = [...fingers.values()];
     fingers.set(event.pointerId, event.clientX);
     const after = [...fingers.values()];
@@ -117,10 +191,10 @@
       const was = Math.abs(before[0] - before[1]);
       const is = Math.abs(after[0] - after[1]);
       if (was > 5 && is > 5) {
-        zoom(momentAt(event.currentTarget, (after[0] + after[1]) / 2, current()), was / is, 250);
+        zoom(momentAt(svg, (after[0] + after[1]) / 2, current()), was / is, 250);
       }
     } else if (selection) {
-      const { svg, mark, from } = selection;
+      const { mark, from } = selection;
       const k = scale(svg);
       const origin = svg.getBoundingClientRect().left;
       const [low, high] = [Math.min(from, event.clientX), Math.max(from, event.clientX)];
@@ -145,15 +219,27 @@
     event.preventDefault();
     zoom(momentAt(event.currentTarget, event.clientX, current()), event.deltaY > 0 ? 1.25 : 0.8, 180);
   };
+  for (const button of section.querySelectorAll("[data-zoom]")) {
+    button.addEventListener("click", () => {
+      const range = current();
+      const end = follows || range.end >= newest;
+      zoom(end ? range.end : (range.begin + range.end) / 2, Number(button.dataset.zoom), 0);
+    });
+  }
 
-  // --- keyboard ---
+  // --- keyboard: arrows read off, with Shift they move; + and - zoom ---
   const onKey = (event) => {
     const range = current();
     const length = range.end - range.begin;
     const middle = (range.begin + range.end) / 2;
-    const steps = { ArrowLeft: -0.25, ArrowRight: 0.25 };
-    if (event.key in steps) {
-      go(range.begin + steps[event.key] * length, range.end + steps[event.key] * length, 150);
+    const sides = { ArrowLeft: -1, ArrowRight: 1 };
+    if (event.key in sides && event.shiftKey) {
+      const shift = 0.25 * sides[event.key] * length;
+      go(range.begin + shift, range.end + shift, 150);
+    } else if (event.key in sides) {
+      step(event.currentTarget, sides[event.key]);
+    } else if (event.key === "Home" || event.key === "End") {
+      step(event.currentTarget, event.key === "Home" ? -1e9 : 1e9);
     } else if (event.key === "+" || event.key === "=") {
       zoom(middle, 0.5, 150);
     } else if (event.key === "-") {
@@ -175,6 +261,7 @@
       svg.addEventListener("wheel", onWheel, { passive: false });
       svg.addEventListener("keydown", onKey);
     }
+    if (cursor !== null) { readOff(cursor); }
   };
   wire();
 
