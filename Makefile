@@ -35,8 +35,9 @@ bench: $(VENV)/ready-to-test  ## measure: ratios within one run, and sizes
 score: $(VENV)/ready-to-run  ## set the agent against truth and yardstick in all scenarios (hours; SEEDS=10 JOBS=2)
 	@$(BIN)/millpond-sim score --seeds $(or $(SEEDS),10) --jobs $(or $(JOBS),2)
 
-soak: $(VENV)/ready-to-test  ## a year of ten sumps with everything failing at random; ends with the books closed
+soak: $(VENV)/ready-to-test  ## a year of ten sumps with everything failing at random, then soak-dose
 	$(BIN)/python -m tests.soak
+	@$(MAKE) soak-dose
 
 soak-dose: $(VENV)/ready-to-test  ## every promise of a dose over 100000 random states (half an hour; STATES=100000)
 	MILLPOND_STATES=$(or $(STATES),100000) $(BIN)/python -m pytest -q --hypothesis-profile=fresh tests/advisor/test_dose.py -k every_dose
