@@ -15,6 +15,7 @@ case "$1" in
     command -v mosquitto_pub >/dev/null || missing+=(mosquitto-clients)
     command -v chromium >/dev/null || missing+=(chromium)
     command -v victoria-metrics >/dev/null || missing+=(victoria-metrics)
+    command -v systemd-analyze >/dev/null || missing+=(systemd)
     command -v openssl >/dev/null || missing+=(openssl)
     ;;
 esac

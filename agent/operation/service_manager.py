@@ -7,6 +7,7 @@ The protocol of sd_notify(3): lines of ``NAME=value`` in a datagram to the socke
 import logging
 import os
 import socket
+import sys
 import time
 from collections.abc import Callable, Mapping
 
@@ -53,7 +54,7 @@ class ServiceManager:
 
     def _tell(self, words: str) -> None:
         """Send a datagram; a service manager that does not listen is no reason to end."""
-        if not self._address:
+        if not self._address or sys.platform == "win32":
             return
         try:
             with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as line:

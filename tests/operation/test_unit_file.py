@@ -1,8 +1,10 @@
 """`config/millpond.service` by systemd's own tools, and `config/Containerfile` by a linter."""
 
+import os
 import re
 import shutil
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -10,7 +12,7 @@ import pytest
 from agent.resources import shipped
 
 ANALYZE = shutil.which("systemd-analyze")
-LINTER = shutil.which("hadolint")
+LINTER = shutil.which("hadolint", path=f"{Path(sys.executable).parent}:{os.environ['PATH']}")
 EXPOSED_AT_MOST = 1.2
 """Of systemd-analyze security, from 0 to 10; measured 1.2 with systemd 252."""
 
