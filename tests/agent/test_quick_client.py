@@ -2,11 +2,12 @@
 
 import socket
 from collections.abc import Iterator
+from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
-from paho.mqtt.client import Client, MQTTv5
+from paho.mqtt.client import Client, MQTTMessage, MQTTv5
 from paho.mqtt.enums import CallbackAPIVersion
 
 from agent.quick_client import BufferedSocket, QuickClient
@@ -77,3 +78,65 @@ def test_nothing_to_acknowledge_sends_nothing() -> None:
     quick.ack_all([])
 
     assert not quick._out_packet
+
+
+def publication(
+    topic: bytes, payload: bytes, *, qos: int, mid: int, flags: int, properties: bytes
+) -> bytes:
+    """A PUBLISH as MQTT 5.0, 3.3 has it."""
+    number = mid.to_bytes(2, "big") if qos else b""
+    body = len(topic).to_bytes(2, "big") + topic + number + properties + payload
+    length, left = b"", len(body)
+    while True:
+        left, digit = left >> 7, left & 0x7F
+        length += bytes([digit | (0x80 if left else 0)])
+        if not left:
+            return bytes([0x30 | flags | qos << 1]) + length + body
+
+
+PUBLICATIONS = st.builds(
+    publication,
+    st.one_of(st.text(min_size=1, max_size=12).map(str.encode), st.just(b"\xff\xfe")),
+    st.binary(max_size=300) | st.just(b"x" * 20_000),
+    qos=st.sampled_from([0, 1]),
+    mid=st.integers(1, 65_535),
+    flags=st.sampled_from([0, 1, 8, 9]),
+    properties=st.sampled_from([b"\0", b"\0", b"\x05\x09\0\x02ab"]),
+)
+
+
+def heard(client: Client, sent: bytes, cuts: list[int]) -> list[tuple[object, ...]]:
+    """All that a client hands on of bytes that come in pieces."""
+    ours, theirs = socket.socketpair()
+    got: list[tuple[object, ...]] = []
+
+    def on_message(_client: Client, _userdata: object, m: MQTTMessage) -> None:
+        given = getattr(m.properties, "CorrelationData", None)
+        got.append((m.mid, m._topic, m.payload, m.qos, m.retain, m.dup, given))
+
+    client.on_message = on_message
+    with ours, theirs:
+        ours.setblocking(False)
+        client._sock = BufferedSocket(ours) if isinstance(client, QuickClient) else ours  # type: ignore[assignment]  # as QuickClient makes it
+        places = sorted({cut % (len(sent) + 1) for cut in cuts} | {0, len(sent)})
+        for begin, end in pairwise(places):
+            theirs.sendall(sent[begin:end])
+            before = -1
+            while before != len(got):
+                before = len(got)
+                for _ in range(40):
+                    client.loop_read()
+        client._sock = None
+    return got
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(PUBLICATIONS, min_size=1, max_size=6), st.lists(st.integers(0, 10**6), max_size=4))
+def test_messages_are_what_paho_makes_of_them(packets: list[bytes], cuts: list[int]) -> None:
+    """Topic, payload, number, flags and properties are the same, however the bytes come."""
+    sent = b"".join(packets)
+    paho = heard(Client(CallbackAPIVersion.VERSION2, protocol=MQTTv5, manual_ack=True), sent, cuts)
+    quick = QuickClient(CallbackAPIVersion.VERSION2, protocol=MQTTv5, manual_ack=True)
+
+    assert heard(quick, sent, cuts) == paho
+    assert len(paho) == len(packets)
