@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from agent.commands import (
     alarms,
     backfill,
+    changes,
     charge,
     demo,
     doctor,
@@ -48,7 +49,7 @@ def parser() -> argparse.ArgumentParser:
     top.add_argument("--version", action="version", version=f"millpond {VERSION}")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
     making = (charge, top_up, outlook, water)
-    running = (validate, doctor, run, alarms, user, replay, watch, export, backfill, demo)
+    running = (validate, doctor, run, alarms, changes, user, replay, watch, export, backfill, demo)
     for command in (*making, *running):
         command.add(commands)
     return top

@@ -179,7 +179,9 @@ class Agent:
         self.file: PlantFile | None = None
         """Watches the plant file; `None`: it is not read again."""
         self.page: PageServer | None = None
-        self.operation = OperationDesk(plant, self._live(wall), environment, patience)
+        self.operation = OperationDesk(
+            plant, self._live(wall), environment, patience, ledger.plant_changes
+        )
         self._wire(plant)
         self._sink = _sink(plant, ledger, environment)
         self._clock = clock
@@ -202,7 +204,7 @@ class Agent:
     def _wire(self, plant: Plant) -> None:
         """Connect the parts."""
         self.worker.acknowledge = self.link.acknowledge
-        self.worker.count = self.operation.live.count
+        self.worker.count = self.operation.take
         self.worker.on_stored = self.sender.wake
         self.worker.check = self._check
         self.worker.on_end = lambda: self._ends.put("the worker")
@@ -220,7 +222,7 @@ class Agent:
         self.worker.start()
         self.sender.start()
         self._schedule.start()
-        self.operation.start()
+        self.operation.start(None if self.file is None else self.file.path)
         self.link.start()
         if self.page is not None:
             self._start_page(self.page)
@@ -271,6 +273,7 @@ class Agent:
         if self.page is not None:
             self._change_page(self.page, plant)
         self._post.change(plant.notify)
+        self.operation.changed(plant, None if self.file is None else self.file.path)
         self.sender.wake()
         LOG.info("the plant file has changed: %d sumps, by what it says now", len(plant.sumps))
 

@@ -21,6 +21,7 @@ from agent.store.keeping import Keeper
 from agent.store.migrations import migrate
 from agent.store.notices import Notices
 from agent.store.patience import Patience
+from agent.store.plant_changes import PlantChanges
 from agent.store.rows import entry_from, refusal_from
 from agent.store.series import Series
 from agent.store.waiting import Waiting, write_lines
@@ -49,6 +50,8 @@ class Ledger:
         Readings for charts.
     notices : Notices
         Messages that wait to be told outside the broker.
+    plant_changes : PlantChanges
+        How the plant file has changed.
     waiting : Waiting
         What waits for the historian.
     """
@@ -68,6 +71,7 @@ class Ledger:
         self.series = Series(database)
         self.waiting = Waiting(database)
         self.notices = Notices(database)
+        self.plant_changes = PlantChanges(database)
         self.make_lines: Callable[[Batch], list[str]] | None = None
         """Makes what the historian is sent of each batch; `None`: there is no historian."""
         self._numbers: dict[tuple[str, Signal], int] = {}

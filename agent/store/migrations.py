@@ -10,6 +10,7 @@ from agent.store.changes import MIGRATION as CHANGES
 from agent.store.history import MIGRATION as HISTORY
 from agent.store.keeping import MIGRATION as KEEPING
 from agent.store.notices import MIGRATION as NOTICES
+from agent.store.plant_changes import MIGRATION as PLANT_CHANGES
 from agent.store.told import MIGRATION as TOLD
 from agent.store.waiting import MIGRATION as WAITING
 
@@ -64,6 +65,7 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         "ALTER TABLE outbox ADD COLUMN qos INTEGER NOT NULL DEFAULT 1",
     ),
     (*CHANGES, *NOTICES),
+    PLANT_CHANGES,
 )
 """Statements that lead from each version to the next; a published one is never changed."""
 
