@@ -52,7 +52,7 @@ audit: $(VENV)/ready-to-test  ## ask the vulnerability service of PyPI about eve
 
 docs: $(VENV)/ready-to-test  ## build the documentation into build/site, without the network
 	@NO_MKDOCS_2_WARNING=1 $(BIN)/python -m mkdocs build --strict --quiet
-	@echo "build/site/index.html"
+	@echo "build/site/index.html; its search wants a server: python3 -m http.server -d build/site"
 
 release: check test  ## all checks, then dist/: packages, list of contents, documentation, checksums; uploads nothing
 	@version=$$($(BIN)/python -c 'from agent.version import VERSION; print(VERSION)'); \
