@@ -106,13 +106,23 @@ def test_the_agent_dies_as_the_report_comes(mosquitto: Mosquitto, tmp_path: Path
 # --- the broker -----------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("end", ["stop", "kill"])
-def test_the_broker_restarts_in_mid_dose(mosquitto: Mosquitto, tmp_path: Path, end: str):
+@pytest.mark.parametrize(
+    ("end", "minutes", "flow"),
+    [
+        pytest.param("stop", 0, 2.0, id="before the first litre"),
+        pytest.param("stop", 1, 2.0, id="in mid-dose"),
+        pytest.param("kill", 1, 2.0, id="killed in mid-dose"),
+        pytest.param("kill", 1, 8.0, id="killed as the report comes"),
+    ],
+)
+def test_the_broker_restarts(
+    mosquitto: Mosquitto, tmp_path: Path, end: str, minutes: int, flow: float
+):
     """Within the lease: agent and station come back, and the dose is finished."""
     with a_floor(mosquitto, tmp_path / "agent") as floor:
-        floor.flow = 2.0
+        floor.flow = flow
         asked = floor.until_accepted()
-        floor.minute(1)
+        floor.minute(minutes)
         floor.unplug()
         getattr(mosquitto, end)()
         floor.skip(1)
@@ -164,11 +174,12 @@ def test_the_station_is_off_when_it_is_asked(mosquitto: Mosquitto, tmp_path: Pat
         assert floor.setpoints() == {asked["id"]}
 
 
-def test_the_station_loses_its_power_in_mid_dose(mosquitto: Mosquitto, tmp_path: Path):
+@pytest.mark.parametrize("minutes", [0, 2], ids=["before the first litre", "in mid-dose"])
+def test_the_station_loses_its_power(mosquitto: Mosquitto, tmp_path: Path, minutes: int):
     """It remembers the dose, and goes on where its counters stand."""
     with a_floor(mosquitto, tmp_path / "agent") as floor:
         asked = floor.until_accepted()
-        floor.minute(2)
+        floor.minute(minutes)
         floor.unplug()
         floor.station = floor.station.lose_power()
         floor.plug()
@@ -220,15 +231,20 @@ def test_the_station_is_cut_off_in_mid_dose(mosquitto: Mosquitto, tmp_path: Path
         assert floor.setpoints() == {asked["id"]}
 
 
-def test_the_agent_is_cut_off_in_mid_dose(mosquitto: Mosquitto, tmp_path: Path):
+@pytest.mark.parametrize(
+    ("minutes", "flow"),
+    [(0, 2.0), (1, 2.0), (1, 8.0)],
+    ids=["before the first litre", "in mid-dose", "as the report comes"],
+)
+def test_the_agent_is_cut_off(mosquitto: Mosquitto, tmp_path: Path, minutes: int, flow: float):
     """Back within the lease it goes on; what the station said meanwhile has waited."""
     with (
         a_wire(mosquitto.port) as wire,
         a_floor(mosquitto, tmp_path / "agent", port=wire.port) as floor,
     ):
-        floor.flow = 2.0
+        floor.flow = flow
         asked = floor.until_accepted()
-        floor.minute(1)
+        floor.minute(minutes)
         wire.cut()
         floor.minute(3, deaf=True)
         connected = floor.agent.text().count("connected,")
