@@ -1,9 +1,11 @@
 """What pages name is there: files, commands, targets, variables, tests."""
 
 import re
+import tomllib
 
 import pytest
 
+from agent.cli import main as millpond
 from agent.cli import parser
 from simulators.cli import main as millpond_sim
 from tests.docs.blocks import ROOT, blocks, pages
@@ -66,6 +68,35 @@ def test_every_command_of_the_simulator_that_is_named_exists(capsys: pytest.Capt
     known = re.findall(r"^    ([a-z]+)", capsys.readouterr().out, re.MULTILINE)
 
     assert typed("millpond-sim") <= set(known)
+
+
+def test_every_option_that_is_named_exists(capsys: pytest.CaptureFixture[str]):
+    """In running text too: `millpond alarms north.toml --figures` is something to type."""
+    asked: dict[str, set[str]] = {}
+    for text in TEXTS.values():
+        for command, rest in re.findall(
+            r"(?:`|^\$ |^)millpond ([a-z][a-z-]*)([^`\n]*)", text, re.MULTILINE
+        ):
+            asked.setdefault(command, set()).update(re.findall(r"(?<=\s)--[a-z-]+", rest))
+    assert sum(map(len, asked.values())) > 20
+    for command, options in sorted(asked.items()):
+        if not options:
+            continue
+        with pytest.raises(SystemExit):
+            millpond([command, "--help"])
+        known = set(re.findall(r"--[a-z-]+", capsys.readouterr().out))
+        if command in {"alarms", "user"}:  # orders and actions have options of their own
+            known |= {"--by", "--until", "--signal", "--role"}
+        assert options <= known, command
+
+
+def test_every_extra_that_is_named_exists():
+    """What pip is told to install."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    named = {name for text in TEXTS.values() for name in re.findall(r"millpond\[(\w+)\]", text)}
+
+    assert {"demo", "notify"} <= named
+    assert named <= set(project["optional-dependencies"])
 
 
 def test_every_test_that_a_page_names_exists():
