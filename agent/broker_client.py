@@ -72,6 +72,19 @@ def make_client(
     return client
 
 
+def visitor(
+    settings: BrokerSettings, *, client_id: str = "", reconnect_on_failure: bool = True
+) -> Client:
+    """Make a client that is there for a while, and acknowledges by itself; not connected yet."""
+    kind = QuickClient if settings.tls else Client  # over TLS it waits for the server's verdict
+    return kind(
+        CallbackAPIVersion.VERSION2,
+        client_id=client_id,
+        protocol=MQTTProtocolVersion.MQTTv5,
+        reconnect_on_failure=reconnect_on_failure,
+    )
+
+
 def secure(client: Client, settings: BrokerSettings, credentials: Credentials | None) -> None:
     """Give a client its user, and encryption that accepts only a broker good for its name.
 

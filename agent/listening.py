@@ -5,11 +5,9 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from paho.mqtt.client import Client, MQTTMessage
-from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
-from agent.broker_client import secure
+from agent.broker_client import secure, visitor
 from agent.plant.plant import Plant
-from agent.quick_client import QuickClient
 from agent.secrets import read_credentials
 
 
@@ -27,7 +25,7 @@ def listening(
     MillpondError
         If credentials or certificates cannot be used.
     """
-    client = QuickClient(CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv5)
+    client = visitor(plant.broker)
     secure(client, plant.broker, read_credentials(os.environ))
 
     def on_message(_client: Client, _userdata: object, message: MQTTMessage) -> None:

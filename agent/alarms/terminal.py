@@ -12,16 +12,15 @@ from contextlib import contextmanager
 from typing import Any, TypeAlias
 
 from paho.mqtt.client import Client, ConnectFlags, MQTTMessage
-from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
+from paho.mqtt.enums import MQTTErrorCode
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
-from agent.broker_client import guarded, secure
+from agent.broker_client import guarded, secure, visitor
 from agent.broker_trouble import told
 from agent.errors import BrokerError
 from agent.messages.names import topic_under
 from agent.plant.plant import Plant
-from agent.quick_client import QuickClient
 from agent.secrets import read_credentials
 
 CONNECT_S = 5.0
@@ -185,7 +184,7 @@ def a_terminal(plant: Plant, environment: Mapping[str, str]) -> Iterator[Termina
     BrokerError
         If the broker cannot be reached or does not let us in, or no agent has spoken there.
     """
-    client = QuickClient(CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv5)
+    client = visitor(plant.broker)
     secure(client, plant.broker, read_credentials(environment))
     client.connect_timeout = CONNECT_S
     terminal = Terminal(plant, client)

@@ -5,8 +5,9 @@ import argparse
 _DESCRIPTION = """\
 Look whether all is well with a plant: the plant file, the broker and what it grants and keeps, the
 store and its disk, each signal's last reading and rate, what was refused and why, clocks, what
-waits to be sent. The agent may run meanwhile. To see how much the broker keeps for an agent that is
-away, 1500 small messages go to PREFIX/agent/doctor; --no-probe leaves that out."""
+waits to be sent, which alarms stand, versions and certificates. The agent may run meanwhile. To see
+how much the broker keeps for an agent that is away, 1500 small messages go to PREFIX/agent/doctor;
+--no-probe leaves that out."""
 
 _EPILOG = """\
 examples:
@@ -53,6 +54,7 @@ def run(options: argparse.Namespace) -> int:
     from agent.clock import WallClock
     from agent.doctor.broker import look_at_broker
     from agent.doctor.finding import Found
+    from agent.doctor.standing import look_at_standing
     from agent.doctor.store import look_at_store, rate_of
     from agent.plant.load import load_plant
     from agent.secrets import read_credentials
@@ -71,6 +73,7 @@ def run(options: argparse.Namespace) -> int:
         probe=not options.no_probe,
     )
     found += look_at_store(plant, clock.now())
+    found += look_at_standing(plant, clock.now())
     if options.json:
         rows = [{"level": f.level, "about": f.about, "said": f.said} for f in found]
         sys.stdout.write(json.dumps({"findings": rows}, ensure_ascii=False) + "\n")

@@ -1,5 +1,7 @@
 """The broker as a client can know it: reachable, what it grants, how much it keeps for one away."""
 
+import json
+import ssl
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -7,7 +9,6 @@ from statistics import median
 from typing import Any
 
 from paho.mqtt.client import Client, ConnectFlags, MQTTMessage
-from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
@@ -15,20 +16,25 @@ from paho.mqtt.reasoncodes import ReasonCode
 from advisor.words import Instant
 from agent.arrival import Arrival
 from agent.broker import SESSION_EXPIRY_S
-from agent.broker_client import HINTS, secure
+from agent.broker_client import HINTS, secure, visitor
 from agent.broker_trouble import told
 from agent.decode.decoder import Decoder
 from agent.decode.results import Sample
 from agent.doctor.finding import Found, span
+from agent.messages.publish import agent_online
 from agent.plant.plant import Plant
-from agent.quick_client import QuickClient
 from agent.secrets import Credentials
+from agent.version import VERSION
 
 ANSWER_WITHIN_S = 10.0
 PROBED = 1_500
 """Messages that are sent to a session that is away: half as many again as mosquitto keeps by
 default. [1]"""
+STILL_S = 6.0
+"""So long nothing comes any more before the count is taken; a busy machine makes pauses. [s]"""
 SKEW_MAX_S = 60.0
+CERTIFICATE_S = 30 * 86_400.0
+"""A certificate that ends sooner is worth a look. [s]"""
 
 
 @dataclass
@@ -70,6 +76,7 @@ def look_at_broker(
         Whether to send messages to a session that is away.
     """
     name = f"{plant.broker.host}:{plant.broker.port}"
+    own = agent_online(plant.prefix, VERSION, 0).topic
     decoder = Decoder(plant)
     heard: list[Arrival] = []
 
@@ -84,11 +91,13 @@ def look_at_broker(
             return
         yield Found("ok", "broker", f"{name} answers")
         yield from _granted(meeting.properties)
-        yield _rights(client, meeting, decoder.filters)
+        yield from _certificate(client, clock())
+        yield _rights(client, meeting, (*decoder.filters, own))
         threading.Event().wait(listen_s)
     finally:
         _leave(client)
-    yield from _heard(decoder, heard, listen_s)
+    yield _speaker([arrival.payload for arrival in heard if arrival.topic == own])
+    yield from _heard(decoder, [arrival for arrival in heard if arrival.topic != own], listen_s)
     if probe:
         yield _queue(plant, credentials, rate)
 
@@ -101,12 +110,7 @@ def _client(
 ) -> tuple[Client, _Meeting]:
     """A client that notes what it is told."""
     meeting = _Meeting()
-    client = QuickClient(
-        CallbackAPIVersion.VERSION2,
-        client_id=name,
-        protocol=MQTTProtocolVersion.MQTTv5,
-        reconnect_on_failure=False,
-    )
+    client = visitor(plant.broker, client_id=name, reconnect_on_failure=False)
     client.max_inflight_messages_set(100)
     secure(client, plant.broker, credentials)
 
@@ -184,6 +188,32 @@ def _granted(properties: dict[str, Any]) -> Iterator[Found]:
     small = size is not None and size < 64 * 1024
     if told:
         yield Found("look" if small else "ok", "limits", ", ".join(told))
+
+
+def _certificate(client: Client, now: Instant) -> Iterator[Found]:
+    """Until when the broker's certificate is good. `now` is the machine's clock. [ms]"""
+    line = client.socket()
+    known = line.getpeercert() if isinstance(line, ssl.SSLSocket) else None
+    if not known or "notAfter" not in known:
+        return
+    left = ssl.cert_time_to_seconds(str(known["notAfter"])) - now / 1000.0
+    said = f"the broker's is good for {span(left)}"
+    yield Found("ok" if left > CERTIFICATE_S else "look", "certificate", said)
+
+
+def _speaker(payloads: Sequence[bytes]) -> Found:
+    """What the running agent said of itself last, or its last will of it."""
+    if not payloads:
+        return Found("look", "status", "no agent has ever spoken here, or it may not be read")
+    try:
+        body = json.loads(payloads[-1])
+        status, version, since = (str(body[key]) for key in ("status", "version", "since"))
+    except (ValueError, KeyError, TypeError):
+        return Found("fault", "status", "what stands there is not of an agent")
+    if status == "online" and version != VERSION:
+        return Found("look", "status", f"online with version {version}; this is {VERSION}")
+    said = f"{status}, version {version}, its run began {since}"
+    return Found("ok" if status == "online" else "look", "status", said)
 
 
 def _rights(client: Client, meeting: _Meeting, filters: Sequence[str]) -> Found:
@@ -267,9 +297,9 @@ def _send_many(plant: Plant, credentials: Credentials | None, topic: str) -> int
 
 
 def _until_still(counted: Callable[[], int], enough: int) -> None:
-    """Wait until a count is reached, or does not rise for two seconds."""
+    """Wait until a count is reached, or does not rise for `STILL_S`."""
     pause, before, still = threading.Event(), -1, 0
-    while (now := counted()) < enough and still < 20:
+    while (now := counted()) < enough and still < STILL_S / 0.1:
         still = still + 1 if now == before else 0
         before = now
         pause.wait(0.1)

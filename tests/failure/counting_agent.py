@@ -15,8 +15,8 @@ from advisor.words import Signal
 from agent.arrival import Arrival, Outgoing, Tick
 from agent.decode.results import Reason, Refusal
 from agent.errors import MillpondError
-from agent.plant.plant import BrokerSettings, Plant
 from agent.logs import log_to_stderr
+from agent.plant.plant import BrokerSettings, Plant
 from agent.run import run_plant
 from agent.store.batch import Batch
 from agent.store.ledger import Ledger

@@ -4,12 +4,17 @@ import json
 import subprocess
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from agent.embedded import free_port
 from agent.instants import text_of
+from agent.store.batch import Batch
+from agent.store.ledger import Ledger
+from agent.store.notices import Notice
+from agent.version import VERSION
 from tests.brokers import Mosquitto, a_mosquitto
 from tests.clients import a_gateway
 from tests.e2e.plant_north import ROOT, running_agent, write_plant
@@ -54,8 +59,10 @@ def test_a_plant_in_order(mosquitto: Mosquitto, tmp_path: Path) -> None:
             gateway.send(LEVEL, json.dumps({"v": 300.0 - n, "t": at}))
         gateway.send(LEVEL, "no JSON")
         gateway.send(LEVEL, json.dumps({"v": 5.0, "t": text_of(now - 3_600_000)}))
+        gateway.send("millpond/north/mill-07/check", '{"kind": "nitrite", "value": 60}')
         gateway.wait()
         wait_until(lambda: "mill-07 level" in str(examined(plant, "--no-probe")), "a first look")
+        wait_until(lambda: "nitrite-high" in str(examined(plant, "--no-probe")), "the alarm", 90.0)
         found = examined(plant)
         assert agent.stop() == 0
 
@@ -70,6 +77,10 @@ def test_a_plant_in_order(mosquitto: Mosquitto, tmp_path: Path) -> None:
     assert found["refused, not-json"][1].startswith("1\n")
     assert found["disk"][0] == "ok"
     assert found["outbox"][0] == "ok"
+    assert found["status"][0] == "ok"
+    assert found["status"][1].startswith(f"online, version {VERSION}, its run began ")
+    assert found["alarms"] == ("look", "1 stand")
+    assert found["alarm mill-07 nitrite-high"][1].startswith("unacknowledged, ")
 
 
 def test_a_broker_that_keeps_too_little_is_a_fault(tmp_path: Path) -> None:
@@ -84,6 +95,32 @@ def test_a_broker_that_keeps_too_little_is_a_fault(tmp_path: Path) -> None:
     assert "max_queued_messages" in said
     assert found["store"][0] == "fault"
     assert "has the agent of this plant run yet?" in found["store"][1]
+
+
+def test_another_version_and_a_target_that_is_away_are_told(
+    mosquitto: Mosquitto, tmp_path: Path
+) -> None:
+    """An older agent that still runs; junk in its place; a target that takes nothing."""
+    plant = write_plant(tmp_path / "plant", mosquitto.port)
+    with closing(Ledger.open(plant.with_name("north.db"))) as ledger:
+        ledger.commit(Batch(notices=[Notice("maintenance", 0, "high", "t", "b")], clock=0))
+        ledger.notices.failed("maintenance", 1_000, "connection refused")
+    with a_gateway(mosquitto.port) as gateway:
+        body = {"status": "online", "version": "0.0.1", "since": "2026-01-01T00:00:00Z"}
+        gateway.send("millpond/north/agent", json.dumps(body), retain=True)
+        gateway.wait()
+        found = examined(plant, "--no-probe", code=1)
+        gateway.send("millpond/north/agent", "junk", retain=True)
+        gateway.wait()
+        junk = examined(plant, "--no-probe", code=1)
+
+    assert found["status"] == ("look", f"online with version 0.0.1; this is {VERSION}")
+    assert junk["status"] == ("fault", "what stands there is not of an agent")
+    assert found["notify maintenance"] == (
+        "fault",
+        "1 messages wait since 1970-01-01T00:00:01Z: connection refused",
+    )
+    assert found["alarms"] == ("ok", "none asks for anybody")
 
 
 def test_a_broker_that_is_away_is_a_fault(tmp_path: Path) -> None:

@@ -74,6 +74,16 @@ def test_a_client_certificate_of_the_own_authority_lets_the_agent_in(tmp_path: P
             wait_until(lambda: counted(tmp_path / "north.db") >= 1, "the refusal in the store")
             assert agent.stop() == 0
         assert "refused" not in agent.text()
+        examined = subprocess.run(
+            [sys.executable, "-m", "agent", "doctor", str(tmp_path / "north.toml"), "--no-probe"],
+            cwd=ROOT,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert "LOOK  certificate: the broker's is good for 48.0 h" in examined.stdout or (
+            "LOOK  certificate: the broker's is good for 47" in examined.stdout
+        )
 
 
 def test_a_broker_whose_certificate_has_expired_is_not_trusted(tmp_path: Path) -> None:
