@@ -99,6 +99,20 @@ def a_leak() -> Recording:
     return Recording(step=2).hours(6).hours(3, level=345.0 - 57.0).hours(30)
 
 
+def a_slow_leak() -> Recording:
+    """Eight ordinary days, then 5 L of mix a day more for five days, by day and night; mended."""
+    record = Recording(step=10)
+    for leak in [0.0] * 8 + [5.0] * 5 + [0.0] * 5:
+        gone = leak / 24.0 / 1.05
+        record.hours(16, level=345.0 - 14.0 - 16.0 * gone, brix=6.6)
+        night = 345.0 - 14.0 - 16.0 * gone + 33.0
+        record.now_reads(running=0.0, level=night).hours(7.5, level=night - 0.75 - 7.5 * gone)
+        record.now_reads(running=1.0, level=night - 33.75 - 7.5 * gone).hours(0.5)
+        record.say(f"{SUMP}/addition", water_l=15.2 + 0.92 * leak, concentrate_l=0.3 + 0.08 * leak)
+        record.now_reads(level=345.0, brix=6.4)
+    return record
+
+
 def a_depletion() -> Recording:
     """Concentrate goes and no water with it; titrations say the same as the prism."""
     record = Recording(step=5).hours(24)
@@ -249,7 +263,13 @@ SCENARIOS = [
         within=(12 * HOUR, DAY),
         others=beside("advice-open"),
     ),
-    Scenario("mix-loss-high", a_leak, ("look for the leak",), within=(6 * HOUR, 9 * HOUR)),
+    Scenario("mix-loss-high", a_leak, ("look for the leak",), within=(6 * HOUR, 7 * HOUR)),
+    Scenario(
+        "mix-loss-high",
+        a_slow_leak,
+        ("look for the leak", "more mix leaves"),
+        within=(8 * DAY, 12 * DAY),
+    ),
     Scenario(
         "concentrate-loss-high",
         a_depletion,
