@@ -142,6 +142,23 @@ def test_limits_hold_whatever_the_mix_comes_from(case, supplies, stock):
     assert_within_limits(plan, case)
 
 
+@settings(max_examples=60, deadline=None)
+@given(
+    sumps,
+    st.sampled_from([(), (DRUM,), (DRUM, TOTE), (TAP,)]),
+    st.sampled_from([{}, {"drum": 20.0, "tote": 12.0}]),
+)
+def test_every_charge_conserves_and_keeps_the_limits(sump, supplies, stock):
+    """From nothing, too: what is poured is what there is then, within every limit."""
+    sump, empty = replace(sump, supplies=supplies), Estimate(0.0, 0.0)
+    plan = plan_charge(sump, stock=stock)
+    case = Case(sump=sump, volume=empty, concentration=empty, correlation=0.0, stock=stock)
+
+    assert plan.batches
+    assert_conserved(plan, case)
+    assert_within_limits(plan, case)
+
+
 def assert_conserved(plan: DosePlan, case: Case) -> None:
     """What the plan says of afterwards is what its batches and its drain make of the sump."""
     by_hand = after_by_hand(plan, case.volume.value, case.concentration.value)
@@ -170,7 +187,9 @@ def assert_within_limits(plan: DosePlan, case: Case) -> None:
 
 
 def at_hand(case: Case) -> float:
-    """Concentrate that the sump's supplies hold; a tap has no end. [L]"""
+    """Concentrate that the supplies hold; a tap has no end, nor has what nobody named. [L]"""
+    if not case.sump.supplies:
+        return float("inf")
     left = {"drum": float("inf"), "tote": float("inf"), "tap": float("inf"), **case.stock}
     strengths = {"drum": 1.0, "tote": 0.15, "tap": 1.0}
     return sum(strengths[supply.id] * left[supply.id] for supply in case.sump.supplies)
