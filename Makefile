@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test test-pythons check docs release bench soak soak-dose score fuzz audit schemas lock clean
+.PHONY: help demo test test-pythons check docs release bench soak soak-shop soak-dose score fuzz audit schemas lock clean
 
 help:  ## list these commands
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-12s %s\n", $$1, $$2 }' Makefile
@@ -38,6 +38,9 @@ score: $(VENV)/ready-to-run  ## set the agent against truth and yardstick in all
 soak: $(VENV)/ready-to-test  ## a year of ten sumps with everything failing at random, then soak-dose
 	$(BIN)/python -m tests.soak
 	@$(MAKE) soak-dose
+
+soak-shop: $(VENV)/ready-to-test  ## alarms of a shop of a hundred sumps in a year (hours; SUMPS=100 DAYS=365 JOBS=2)
+	$(BIN)/python -m tests.soak.shop --sumps $(or $(SUMPS),100) --days $(or $(DAYS),365) --jobs $(or $(JOBS),2)
 
 soak-dose: $(VENV)/ready-to-test  ## every promise of a dose over 100000 random states (half an hour; STATES=100000)
 	MILLPOND_STATES=$(or $(STATES),100000) $(BIN)/python -m pytest -q --hypothesis-profile=fresh tests/advisor/test_dose.py -k every_dose
