@@ -130,7 +130,8 @@ def _items(recipe: Recipe) -> list[Item]:
         beware = stage.cautions if items else (*other_cautions(recipe), *stage.cautions)
         if not stage.name.startswith(POURED):
             kind = _KINDS.get(stage.name, "work")
-            items.append(Item(kind=kind, text=stage.text, cautions=beware))
+            text = stage.text.replace(REPORT_BEGUN, BEGUN)
+            items.append(Item(kind=kind, text=text, cautions=beware))
             continue
         _, batch = next(portions)
         each = batch.count if batch.count <= BATCHES_TICKED else 1
@@ -152,6 +153,9 @@ def _items(recipe: Recipe) -> list[Item]:
     return items
 
 
+REPORT_BEGUN = "Report the charge as begun: from then on the sensors are not listened to."
+BEGUN = "The charge is reported as begun: until it is done the sensors are not listened to."
+"""Said in place of the other: whoever follows the list has begun it with a button."""
 REPORT = "Report the charge as done, with the litres poured: the balance begins anew."
 
 

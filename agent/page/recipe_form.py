@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from advisor.vessels import minutes_to_mix
 from agent.calculators import Recipe, charge
@@ -13,6 +14,17 @@ from agent.typed import CONVENTIONS, ChargeInput, ImpossibleInputError
 AMOUNTS = ("volume", "residue", "bucket", "graduation")
 NUMBERS = ("target", "weak_mix", "factor", "price")
 FIELDS = (*AMOUNTS, *NUMBERS, "premix", "hardness", "convention", "change_out")
+
+
+MARKED_BATCHES = 20
+"""Fitting more batches than this to a bucket's marks takes seconds: only where it is asked for.
+[1]"""
+
+
+@lru_cache(maxsize=64)
+def _charge(typed: ChargeInput) -> Recipe:
+    """Work a charge out, the same one once."""
+    return charge(typed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +49,9 @@ def usual_fields(card: Card, say: Speech) -> dict[str, str]:
         "premix": f"{water:.4g}:1",
         "weak_mix": say.short(100.0 * fluid.weak_mix),
         "bucket": "" if vessel is None else _amount(vessel.fill, say),
-        "graduation": "" if vessel is None else _amount(vessel.graduation, say),
+        "graduation": _amount(vessel.graduation, say)
+        if vessel is not None and card.level.target <= MARKED_BATCHES * vessel.fill
+        else "",
         "residue": "",
         "factor": say.short(fluid.refractometer_factor),
         "price": "" if fluid.price is None else say.short(fluid.price),
@@ -53,7 +67,7 @@ def asked(card: Card, typed: Mapping[str, str], say: Speech) -> Asked:
     else:
         fields = usual_fields(card, say)
     try:
-        recipe = charge(charge_input(fields, say))
+        recipe = _charge(charge_input(fields, say))
         minutes = minutes_to_mix(card.plan, recipe.after.volume.value)
         return Asked(fields, replace(recipe, circulate=minutes))
     except ImpossibleInputError as error:

@@ -16,6 +16,37 @@ ROOT = Path(__file__).parents[2]
 CLOCK = "demo/clock"
 
 
+SUPPLIES = """
+[[supply]]
+id = "town"
+name = "Town water"
+kind = "water"
+hardness_mg_l = 180
+chloride_mg_l = 25
+
+[[supply]]
+id = "drum-k"
+name = "Drum by the mills"
+kind = "drum"
+concentrate = "semi-k"
+volume_l = 200
+
+[[supply]]
+id = "drum-p"
+name = "Drum by the lathe"
+kind = "drum"
+concentrate = "emulsion-p"
+volume_l = 60
+"""
+
+
+def with_supplies(text: str) -> str:
+    """The demo's plant file, with drums and a water line as a shop has them."""
+    head, mark, sumps = text.partition("[[vessel]]")
+    priced = head.replace('id = "semi-k"', 'id = "semi-k"\nprice_per_l = 4.80')
+    return f"{priced}{SUPPLIES}\n{mark}{sumps}"
+
+
 @contextmanager
 def running_demo(folder: Path, *, speed: float, page: str = "") -> Iterator[tuple[str, int]]:
     """Run the demo while the context lasts; address of its page, and the agent's process id.
@@ -32,7 +63,7 @@ def running_demo(folder: Path, *, speed: float, page: str = "") -> Iterator[tupl
     with ExitStack() as stack:
         broker = stack.enter_context(embedded_broker(folder))
         port = free_port()
-        text = shipped("demo.toml").read_text("utf-8")
+        text = with_supplies(shipped("demo.toml").read_text("utf-8"))
         text = re.sub(r'(?m)^url = ".*"$', f'url = "mqtt://127.0.0.1:{broker}"', text, count=1)
         plant = folder / "demo.toml"
         plant.write_text(f'{text}\n[page]\nlisten = "127.0.0.1:{port}"\n{page}\n', "utf-8")

@@ -13,12 +13,12 @@ from pathlib import Path
 from agent.page.app import make_app
 from agent.page.office import Office
 from agent.page.sending import Mailbox
-from agent.plant.load import load_plant
+from agent.plant.load import parse_plant
 from agent.plant.plant import PageSettings
 from agent.resources import shipped
 from agent.store.database import Database
 from tests.page.browser import chromium, opened, served
-from tests.page.demo import ROOT
+from tests.page.demo import ROOT, with_supplies
 from tests.page.shop import Shop
 
 PICTURES = ROOT / "docs" / "page"
@@ -41,7 +41,7 @@ class Gallery(Shop):
     """The demo's plant as a replay left it."""
 
     def __init__(self, folder: Path) -> None:  # its own store, and no broker
-        plant = load_plant(shipped("demo.toml"))
+        plant = parse_plant(with_supplies(shipped("demo.toml").read_text("utf-8")), folder / "x")
         settings = PageSettings(host="127.0.0.1", port=1, title=plant.name)
         self.plant = replace(plant, store=folder / "demo.db", page=settings)
         self.office = Office(

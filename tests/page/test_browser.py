@@ -8,6 +8,9 @@ from playwright.sync_api import Browser, expect
 
 from advisor.effects import PublishAdvice, PublishAlarm, PublishEvent, PublishState
 from advisor.words import HOUR, MINUTE, Estimate, SumpEvent
+from agent.page.charging import begin
+from agent.page.recipe_form import asked
+from agent.page.visitor import speech_for
 from tests.page.browser import SIZES, chromium, opened, served
 from tests.page.shop import NOW, SUMP, Shop, a_plant, a_state, an_advice, an_alarm
 from tests.waiting import wait_until
@@ -20,7 +23,11 @@ PATHS = {
     "addition": f"/sumps/{SUMP}/enter/addition",
     "drain": f"/sumps/{SUMP}/enter/drain",
     "service": f"/sumps/{SUMP}/enter/service",
+    "charge": f"/sumps/{SUMP}/charge",
+    "work": "/sumps/mill-08/charge",
     "round": "/round",
+    "supplies": "/supplies",
+    "stock": "/supplies/drum-1",
     "alarms": "/alarms",
     "wishes": "/wishes",
     "missing": "/nowhere",
@@ -53,12 +60,14 @@ def busy(tmp_path) -> Iterator[Shop]:
     shop.tell(PublishState(a_state(shop.plant, sump="mill-08")), sump="mill-08")
     shop.tell(PublishAdvice(an_advice("none")), sump="mill-08")
     shop.believe()
+    recipe = asked(shop.office.card("mill-08"), {}, speech_for("en", "metric", "UTC")).recipe
+    assert recipe is not None
+    shop.office.pours.keep_work("mill-08", begin(recipe, NOW, "ann"))
     yield shop
     shop.close()
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
-@pytest.mark.parametrize("size", ["desktop", "phone"])
+@pytest.mark.parametrize(("size", "theme"), [("desktop", "light"), ("phone", "dark")])
 def test_everybody_can_use_every_page(busy: Shop, browser: Browser, size: str, theme: str):
     """No violation of WCAG 2.2 A and AA that axe can find, on any page."""
     with served(busy) as address, opened(browser, size, address, color_scheme=theme) as page:
@@ -233,8 +242,10 @@ def test_charts_are_zoomed_by_pointer_and_keys(busy: Shop, browser: Browser):
         page.keyboard.press("+")
         wait_until(lambda: length() < 0.6 * picked, "half of it")
         begin = shown("begin")
-        page.keyboard.press("ArrowLeft")
+        page.keyboard.press("Shift+ArrowLeft")
         wait_until(lambda: shown("begin") < begin, "what was before")
+        page.get_by_role("button", name="See more").click()
+        wait_until(lambda: length() > 0.8 * picked, "more of it")
 
 
 def test_settings_are_kept_by_the_browser(busy: Shop, browser: Browser):
@@ -248,3 +259,109 @@ def test_settings_are_kept_by_the_browser(busy: Shop, browser: Browser):
         expect(page.locator(f"#row-{SUMP}")).to_contain_text("gal")
         paper = page.evaluate("getComputedStyle(document.body).backgroundColor")
         assert paper == "rgb(16, 22, 24)"
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_charts_are_read_off_with_their_span(busy: Shop, browser: Browser, size: str):
+    """By mouse or finger: value and span of every chart at that moment, and what happened there."""
+    with served(busy) as address, opened(browser, size, f"{address}/sumps/{SUMP}") as page:
+        narrow = "1" if size == "phone" else "0"
+        expect(page.locator("#panels")).to_have_attribute("data-narrow", narrow)
+        chart = page.locator("#svg-volume")
+        chart.scroll_into_view_if_needed()
+        x = chart.evaluate(
+            """e => { const m = e.querySelector(".mark.is-addition path").getBoundingClientRect();
+            return m.x + m.width / 2 - e.getBoundingClientRect().x; }"""
+        )
+        position = {"x": x, "y": 80.0}
+        if size == "desktop":
+            chart.hover(position=position)
+        else:
+            chart.tap(position=position)
+        told = page.locator(".is-volume .readout")
+        expect(told).to_contain_text("259 ± 4 L")
+        expect(told).to_contain_text("12 ± 2 L of 4 % added")
+        expect(page.locator(".is-concentration .readout")).to_contain_text("10.5 ± 0.2 %")
+
+
+def test_charts_are_read_off_by_the_arrow_keys(busy: Shop, browser: Browser):
+    """From the newest point back, one by one; what is said is in a live region."""
+    with served(busy) as address, opened(browser, "tablet", f"{address}/sumps/{SUMP}") as page:
+        page.locator("#svg-volume").focus()
+        page.keyboard.press("End")
+        told = page.locator(".is-volume .readout")
+        expect(told).to_contain_text("2 Mar, 06:00: ")
+        expect(told).to_contain_text("250 ± 4 L")
+        page.keyboard.press("ArrowLeft")
+        expect(told).to_contain_text("05:55")
+        assert told.evaluate("e => e.tagName") == "OUTPUT"
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_change_out_is_followed_on_two_devices(busy: Shop, browser: Browser, size: str):
+    """What is to be done now stands on the first screen; a tick on one is seen on the other."""
+    path = "/sumps/mill-08/charge"
+    with (
+        served(busy) as address,
+        opened(browser, size, address + path) as page,
+        opened(browser, "phone", address + path) as other,
+    ):
+        button = page.locator("#work-done")
+        expect(button).to_be_in_viewport()
+        expect(page.locator("#work .imperative")).to_contain_text("Have ready")
+        button.click()
+        expect(page.locator("#work")).to_contain_text("step 2 of")
+        expect(page.locator("#work .imperative")).to_have_text("Skim the oil that floats.")
+        expect(other.locator("#work")).to_contain_text("step 2 of", timeout=5000)
+        page.locator(".ticks").get_by_role("button").click()
+        expect(page.locator("#work")).to_contain_text("step 1 of")
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_charge_is_worked_out_and_begun(busy: Shop, browser: Browser, size: str):
+    """Other numbers, worked out anew; begun with one button; the pumps' time runs."""
+    with served(busy) as address, opened(browser, size, f"{address}/sumps/{SUMP}/charge") as page:
+        page.fill("#f-volume", "100 L")
+        page.fill("#f-bucket", "50 L")
+        page.get_by_label("Only the filling").check(force=True)
+        page.get_by_role("button", name="Work it out").click()
+        expect(page.locator(".imperative")).to_contain_text("Fill up with 100")
+        page.get_by_role("button", name="Begin the charge").click()
+        for _ in range(20):
+            page.locator("#work .imperative").wait_for()
+            if page.get_by_role("button", name="start the time").count():
+                break
+            before = page.locator("#work-h").inner_text()
+            page.locator("#work-done").click()
+            expect(page.locator("#work-h")).not_to_have_text(before)
+        page.get_by_role("button", name="start the time").click()
+        expect(page.locator(".timer")).to_contain_text("Mixed at 06:30")
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_drum_is_counted(busy: Shop, browser: Browser, size: str):
+    """From the list to the form, what it makes, saved; without a script the form stays usable."""
+    with served(busy) as address, opened(browser, size, f"{address}/supplies") as page:
+        page.get_by_role("link", name="Enter stock").click()
+        expect(page.locator("#f-full")).to_be_hidden()
+        page.get_by_label("Opened a new one").check(force=True)
+        expect(page.locator("#f-volume")).to_be_hidden()
+        expect(page.locator("#f-full")).to_have_value("200")
+        page.fill("#f-lot", "L-77")
+        page.get_by_role("button", name="Look at what it changes").click()
+        expect(page.get_by_role("heading", name="Is this right?")).to_be_visible()
+        busy.answers = False
+        page.get_by_role("button", name="Save").click()
+        expect(page.locator(".told")).to_contain_text("On its way", timeout=15_000)
+    assert busy.sent[-1].topic.endswith("/supply/drum-1/stock")
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_an_alarm_is_put_aside(busy: Shop, browser: Browser, size: str):
+    """Folded open, for an hour; the order is on its way."""
+    with served(busy) as address, opened(browser, size, f"{address}/alarms") as page:
+        page.locator(".more summary").first.click()
+        busy.answers = False
+        page.get_by_role("button", name="For 1 hour").first.click()
+        wait_until(lambda: bool(busy.sent), "the order")
+    assert b'"command": "shelve"' in busy.sent[-1].payload

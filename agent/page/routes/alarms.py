@@ -19,7 +19,7 @@ ENTERING = {"acknowledge", "reset"}
 """Orders that need the right to enter; the others need the right to change."""
 ORDERS = ENTERING | {"shelve", "unshelve", "suppress", "out-of-service", "return-to-service"}
 SHELVE_HOURS = (1, 8, 24)
-RARE = ("suppress", "out-of-service")
+FOLDED = ("shelve", "suppress", "out-of-service")
 """Orders that are folded away."""
 
 
@@ -100,7 +100,7 @@ def shown(office: Office) -> dict[str, Any]:
         "standing": standing(office),
         "entering": ENTERING,
         "shelve_hours": SHELVE_HOURS,
-        "rare": RARE,
+        "folded": FOLDED,
         "trouble": "",
         "detail": "",
     }

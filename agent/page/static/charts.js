@@ -92,8 +92,8 @@
 
   // --- reading off: the nearest point of every chart, and what happened there ---
   const language = document.documentElement.lang;
-  const moment = new Intl.DateTimeFormat(language, {
-    timeZone: section.dataset.zone, weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit",
+  const moment = new Intl.DateTimeFormat(language === "en" ? "en-GB" : language, {
+    timeZone: section.dataset.zone, weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hourCycle: "h23",
   });
   const digitsFor = (span) => (span < 0.095 ? 2 : span < 0.95 ? 1 : 0);
   const told = (value, digits) =>
@@ -264,6 +264,12 @@
     if (cursor !== null) { readOff(cursor); }
   };
   wire();
+
+  // --- a first visit from a phone: the server did not know yet how wide its screen is ---
+  if ((window.innerWidth < 740) !== (panels().dataset.narrow === "1")) {
+    wanted = shown();
+    draw(true);
+  }
 
   // --- what ends at the present goes on with it ---
   document.addEventListener("parts", (event) => {

@@ -181,7 +181,7 @@
     const buttons = form.querySelectorAll("button");
     for (const button of buttons) { button.disabled = true; }
     try {
-      const answer = await fetch(form.action, {
+      const answer = await fetch(form.getAttribute("action"), {
         method: "POST", body: data, headers: { accept: "text/html", "x-piece": piece }, credentials: "same-origin",
       });
       if (answer.redirected || !answer.ok) { throw new Error(String(answer.status)); }
@@ -191,7 +191,8 @@
       if (next) { next.focus({ preventScroll: true }); }
     } catch {
       for (const button of buttons) { button.disabled = false; }
-      HTMLFormElement.prototype.submit.call(form);
+      delete form.dataset.piece;
+      form.requestSubmit(event.submitter);
     }
   });
 
