@@ -2,7 +2,9 @@
 
 import sqlite3
 import threading
+import weakref
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, TypeAlias, TypeVar
 
@@ -65,6 +67,8 @@ class Database:
         self._lock = threading.RLock()
         self._local = threading.local()
         self._connections: list[sqlite3.Connection] = []
+        # Python from 3.13 on complains of connections that nobody closed before they are forgotten.
+        weakref.finalize(self, _close, self._connections).atexit = False
         self.writer = self._connect()
 
     def rows(self, query: str, *values: object) -> list[Row]:
@@ -119,9 +123,7 @@ class Database:
     def close(self) -> None:
         """Close every connection."""
         with self._lock:
-            for connection in self._connections:
-                connection.close()
-            self._connections.clear()
+            _close(self._connections)
 
     def _connect(self) -> sqlite3.Connection:
         """Open a connection; on disk with a write-ahead log that is synced at each commit."""
@@ -157,3 +159,11 @@ class Database:
                 raise story(self.path, error) from error
 
         return attempt() if self.patience is None else self.patience.insist(attempt)
+
+
+def _close(connections: list[sqlite3.Connection]) -> None:
+    """Close connections; one in memory only the thread that made it may close."""
+    for connection in connections:
+        with suppress(sqlite3.ProgrammingError):
+            connection.close()
+    connections.clear()
