@@ -11,6 +11,7 @@ from math import erf, inf, sqrt
 from types import MappingProxyType
 
 from advisor import cautions, reasons
+from advisor.cautions import USUAL_MIN
 from advisor.effects import AdviceKind, After, Batch, Mix
 from advisor.errors import AdvisorError
 from advisor.geometry import volume_at
@@ -52,7 +53,7 @@ class DosePlan:
     """The batches in words, in the order of pouring."""
     exchange: tuple[float, Mix] | None = None
     """What would have to be drained [L] and added to reach a target that this misses."""
-    circulate: float = cautions.USUAL_MIN
+    circulate: float = USUAL_MIN
     """For how long the pumps run then. [min]"""
 
 

@@ -10,6 +10,7 @@ from math import ceil, inf
 
 from advisor import cautions
 from advisor.calibration import Charged
+from advisor.cautions import USUAL_MIN
 from advisor.changeout import MOST_RESIDUE
 from advisor.costs import amount
 from advisor.dose import after_pouring
@@ -68,7 +69,7 @@ class Recipe:
     """Refractometer factor, where it was given. [%/°Brix]"""
     why: tuple[str, ...]
     cautions: tuple[str, ...]
-    circulate: float = cautions.USUAL_MIN
+    circulate: float = USUAL_MIN
     """For how long the pumps run until it is mixed. [min]"""
     is_change_out: bool = False
     """With the work around it."""
