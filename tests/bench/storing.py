@@ -120,8 +120,8 @@ def _charts(ledger: Ledger) -> Iterator[tuple[str, str]]:
                 count = len(points(end - length))
                 took.append(time.perf_counter() - start)
                 used.append(time.process_time() - cpu)
+            clock, cpu = (1000.0 * statistics.median(times) for times in (took, used))
             yield (
                 f"chart of {name} of {what}, {count} points, medians of 7",
-                f"{1000 * statistics.median(took):.1f} ms, processor time "
-                + f"{1000 * statistics.median(used):.1f} ms",
+                f"{clock:.1f} ms, processor time {cpu:.1f} ms",
             )
