@@ -2,6 +2,7 @@
 
 import re
 import signal
+import socket
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -70,9 +71,7 @@ def running_demo(folder: Path, *, speed: float, page: str = "") -> Iterator[tupl
         agent = stack.enter_context(
             _process(folder / "agent.log", "agent", "run", str(plant), "--clock-topic", CLOCK)
         )
-        wait_until(
-            lambda: b"Uvicorn running" in (folder / "agent.log").read_bytes(), "the page", 30
-        )
+        wait_until(lambda: _listens(port), "the page", 60)
         stack.enter_context(
             _process(
                 folder / "shop.log", "simulators", "run", "demo",
@@ -104,3 +103,10 @@ def _process(log: Path, *arguments: str) -> Iterator["subprocess.Popen[bytes]"]:
             except subprocess.TimeoutExpired:
                 process.kill()
                 process.wait()
+
+
+def _listens(port: int) -> bool:
+    """Whether something answers on a port of this machine."""
+    with socket.socket() as probe:
+        probe.settimeout(1.0)
+        return probe.connect_ex(("127.0.0.1", port)) == 0
