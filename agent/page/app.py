@@ -27,6 +27,7 @@ from agent.page.routes import (
     door,
     enter,
     plant,
+    report,
     setup,
     setup_signals,
     sump,
@@ -65,7 +66,19 @@ def make_app(office: Office) -> FastAPI:
     )
     app.state.office = office
     app.state.streams = set()
-    for room in (plant, sump, enter, charge, walk, supplies, alarms, setup, setup_signals, door):
+    for room in (
+        plant,
+        sump,
+        enter,
+        charge,
+        walk,
+        supplies,
+        alarms,
+        report,
+        setup,
+        setup_signals,
+        door,
+    ):
         app.include_router(room.router)
     app.mount(API_PATH, make_api(office))
     app.mount("/static", Unchanging(directory=STATIC))
