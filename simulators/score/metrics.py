@@ -77,7 +77,7 @@ def errors_of(runs: Sequence[SumpRun], name: str) -> Errors:
         yardstick=_root(total[4], hours, scale),
         yardstick_sd=_root(total[5], hours, scale),
         ratio=ratio_of(runs, name),
-        ratio_interval=interval(rows.tolist(), lambda sums: np.sqrt(sums[:, 1] / sums[:, 4])),
+        ratio_interval=_ratio_interval(runs, name),
         coverage=_share(total[3], hours),
         coverage_interval=interval(rows.tolist(), _covered),
         coverage_end=_share(sum(said), len(said)),
@@ -123,6 +123,25 @@ def ratio_of(runs: Sequence[SumpRun], name: str, rival: Rival = "agent") -> floa
         if his > 0.0 and sticks > 0.0:
             ratios.append(math.sqrt(his / sticks))
     return geometric_mean(ratios)
+
+
+def _ratio_interval(runs: Sequence[SumpRun], name: str) -> Interval | None:
+    """Interval of the agent's ratio: each sump's sums in columns of their own."""
+    sumps = sorted({(run.scenario, run.sump) for run in runs})
+    rows = np.zeros((len(runs), 2, len(sumps)))
+    for row, run in zip(rows, runs, strict=True):
+        row[:, sumps.index((run.scenario, run.sump))] = _squares(run.samples[name], "agent")
+    return interval(rows.reshape(len(runs), -1).tolist(), _mean_ratio)
+
+
+def _mean_ratio(sums: Matrix) -> Vector:
+    """Geometric mean over the sumps that were drawn, for each draw. [1]"""
+    his, sticks = np.split(sums, 2, axis=1)
+    drawn = (his > 0.0) & (sticks > 0.0)
+    logs = np.log(np.where(drawn, his, 1.0) / np.where(drawn, sticks, 1.0)) / 2.0
+    count = drawn.sum(axis=1)
+    mean = np.exp(logs.sum(axis=1) / np.maximum(count, 1))
+    return np.where(count > 0, mean, np.nan)
 
 
 def _squares(sample: Sample, rival: Rival) -> Vector:

@@ -86,7 +86,9 @@ def _account(book: Book, water: Vector, concentrate: Vector) -> dict[str, Vector
     volume = np.array(book.volume)
     found = {
         "volume": volume,
-        "concentration": np.array(book.concentrate) / np.maximum(volume, 1e-9),
+        "concentration": np.divide(
+            book.concentrate, volume, out=np.zeros(len(volume)), where=volume > 0.0
+        ),
         "water_lost": water,
         "concentrate_lost": concentrate,
     }
@@ -125,7 +127,7 @@ def _hours(witness: Witness, marks: list[int]) -> Book:
     volume, strength = tank.volume(spec.level_mm.target), fluid.target_pct / 100.0
     book = Book(list(marks), [], [])
     for depth, reading in zip(level, brix, strict=True):
-        volume = depth if np.isfinite(depth) else volume
+        volume = max(depth, 0.0) if np.isfinite(depth) else volume
         if np.isfinite(reading):
             strength = reading * fluid.refractometer_factor / 100.0
         book.volume.append(volume)

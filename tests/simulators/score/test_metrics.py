@@ -113,6 +113,16 @@ def test_an_interval_is_by_run():
     assert errors_of(with_volume(*[sample(2.0, 1.0)] * 2), "volume").ratio_interval is None
 
 
+def test_the_interval_of_a_ratio_is_about_the_ratio():
+    """Of a large sump at 1 and a small one at 4 it is about 2, where the pooled ratio is 1."""
+    large = with_volume(*[sample(100.0, 100.0), sample(110.0, 100.0)] * 4)
+    small = with_volume(*[sample(4.0, 1.0), sample(4.4, 1.0)] * 4, sump="m2")
+    errors = errors_of([*large, *small], "volume")
+
+    assert errors.ratio == pytest.approx(2.1, abs=0.01)
+    assert 1.9 < errors.ratio_interval[0] < errors.ratio < errors.ratio_interval[1] < 2.3
+
+
 def test_the_bootstrap_finds_the_spread_of_a_mean():
     """For the mean of 50 standard normals it gives +-1.96/sqrt(50), as theory has it."""
     draw = np.random.default_rng(5)

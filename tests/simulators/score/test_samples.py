@@ -7,6 +7,7 @@ from simulators.instants import DAY, HOUR, MINUTE
 from simulators.score.naive import hourly, weekly
 from simulators.score.published import StateWord
 from simulators.score.samples import gather
+from simulators.score.told import Sight
 from simulators.score.yardstick import QUANTITIES, Account, Yardstick, marks_of
 from tests.simulators.score.witnesses import BEGIN, made_up, poured, scenario_witness, watched
 
@@ -124,6 +125,19 @@ def test_hourly_means_take_a_rise_for_an_addition():
     true = witness.true("water_lost", witness.end)
 
     assert abs(said[-1] - true) < 15.0
+
+
+def test_an_empty_tank_has_no_absurd_concentration():
+    """With the sensor over a bare floor, noise about zero, the hourly way says 0 to 100 %."""
+    witness = made_up()
+    witness.sights = [
+        Sight(witness.begin + i * MINUTE, running=True, holdup=0.0, salts=1.0, mixed=False,
+              values={"level": -12.0 if i % 2 else 8.0, "brix": 6.4}, spoilt={})
+        for i in range(1, 600)
+    ]  # fmt: skip
+    said = hourly(witness, marks(witness))["concentration"]
+
+    assert np.all((said >= 0.0) & (said <= 1.0))
 
 
 def test_a_weekly_round_knows_what_it_saw_last():
