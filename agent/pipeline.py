@@ -10,7 +10,6 @@ from typing import assert_never
 
 from advisor.alarms import standing
 from advisor.condition import NOTED
-from advisor.effects import Effect, PublishAlarm, PublishEvent, PublishState
 from advisor.estimate import Belief
 from advisor.sump import Occasion
 from advisor.words import MINUTE, AlarmOrder, Delivery, Evidence, Instant, Reading, StationAnswer
@@ -30,13 +29,11 @@ from agent.decode.results import (
     StockReport,
 )
 from agent.handover import hand_over
-from agent.messages.publish import alarm_answer, outgoing_for
-from agent.messages.us_units import read_in_us_units
+from agent.outcome import Outcome
 from agent.plain_signals import plain_signals
 from agent.plant.plant import Plant
 from agent.refusals import refusal_of
 from agent.store.batch import Batch, StoredEntry, entry_id
-from agent.store.history import history_row
 from agent.store.ledger import Ledger
 from agent.sump_desk import NO_MINUTE, SumpDesk
 from agent.throttle import Throttle
@@ -81,7 +78,6 @@ class Pipeline:
         self._now: Instant = 0 if stored_clock is None else stored_clock
         self._since: Instant | None = None
         """When this run began to listen: no signal is called stale for what happened before."""
-        self._batch = Batch()
         self._desks = {
             name: SumpDesk(sump, Timeline(sump, plant.lateness_ms), plant.supplies)
             for name, sump in plant.sumps.items()
@@ -90,12 +86,11 @@ class Pipeline:
         """Entries that the store may not hold yet."""
         self._touched: dict[str, SumpDesk] = {}
         self._pending: dict[str, SumpDesk] = {}
-        self.published: list[tuple[Instant, Outgoing]] = []
-        """Messages since the last `seal`, with the clock at which each was decided."""
         self.around = Around()
         """What whoever drives it knows beside the messages."""
         keepsakes = ledger.standings()
         self._office = AlarmOffice(plant, keepsakes.get(KEEPSAKE))
+        self._outcome = Outcome(plant, self._office)
         for name, desk in self._desks.items():
             desk.restore(ledger, None)
             desk.remember(keepsakes.get(name))
@@ -103,6 +98,14 @@ class Pipeline:
             self._office.found_standing((name, report) for report in stood)
             if desk.pending is not None:
                 self._pending[name] = desk
+
+    @property
+    def published(self) -> list[tuple[Instant, Outgoing]]:
+        """Messages since the last `seal`, with the clock at which each was decided. [ms]
+
+        Whoever takes care of them otherwise empties the list.
+        """
+        return self._outcome.published
 
     # --- driving ---------------------------------------------------------------------------------
 
@@ -115,7 +118,7 @@ class Pipeline:
         if self._is_new:
             self._is_new = False
             for command in self._decoder.begin(self._now):
-                self._command(command)
+                self._outcome.command(self._now, command)
         if isinstance(item, Tick) or self._took_plain(item):
             return
         for decoded in self._throttle.decode(item):
@@ -123,9 +126,7 @@ class Pipeline:
 
     def seal(self) -> Batch:
         """What is to be stored since the last call; the caller commits it, then acknowledges."""
-        batch, self._batch = self._batch, Batch()
-        batch.clock = self._now
-        batch.outgoing.extend(outgoing for _, outgoing in self.published)
+        batch = self._outcome.seal(self._now)
         for desk in self._touched.values():
             keepsake = desk.new_keepsake()
             if keepsake is not None:
@@ -138,7 +139,6 @@ class Pipeline:
             batch.standings[KEEPSAKE] = plant_keepsake
         self._touched.clear()
         self._entries_here = {(kept.sump, entry_id(kept.entry)) for kept in batch.entries}
-        self.published = []
         return batch
 
     def changed(self, plant: Plant) -> "Pipeline":
@@ -191,13 +191,12 @@ class Pipeline:
                 if desk.told is not None and desk.wakes(clock):
                     self._judge(desk, desk.told, Occasion.TIMER)
             if self.around.notifies:
-                self._batch.notices += self._office.notices(clock)
+                self._outcome.batch.notices += self._office.notices(clock)
 
     def _look(self, clock: Instant) -> None:
         """Judge what concerns the whole plant: the feed, and the supplies."""
         heard = [desk.heard for desk in self._desks.values()]
-        for about, report in self._office.look(heard, clock, self.around):
-            self._emit(about, (PublishAlarm(report),))
+        self._outcome.report(self._now, self._office.look(heard, clock, self.around))
 
     # --- what came in ----------------------------------------------------------------------------
 
@@ -213,12 +212,12 @@ class Pipeline:
             return False
         reading = _new(Reading, (at, signal, value))
         if at <= desk.open_minute:
-            self._batch.readings.append((plain.sump, signal, at, value, True))
+            self._outcome.batch.readings.append((plain.sump, signal, at, value, True))
             desk.timeline.add_newest(reading)
             self._touched[plain.sump] = desk
         else:
             self._complete(desk, at)
-            self._store_reading(plain.sump, reading, used=True)
+            self._put_down(plain.sump, reading, used=True)
             self._fold(desk, reading)
         return True
 
@@ -232,11 +231,11 @@ class Pipeline:
             case AlarmOrder() | StockReport() | StationAnswer():
                 self._accept_saying(decoded, arrival)
             case Refusal():
-                self._refuse(decoded)
+                self._outcome.refuse(self._now, decoded)
             case Silence():
                 self._miss(decoded)
             case NodeCommand():
-                self._command(decoded)
+                self._outcome.command(self._now, decoded)
             case _:
                 assert_never(decoded)
 
@@ -247,11 +246,6 @@ class Pipeline:
         if desk.told is not None:
             self._judge(desk, desk.told, Occasion.EVENT)
 
-    def _command(self, command: NodeCommand) -> None:
-        """Say something to an edge node."""
-        if command.outgoing is not None:
-            self.published.append((self._now, command.outgoing))
-
     def _accept_sample(self, sample: Sample, arrival: Arrival) -> None:
         """Store a sensor's value, and use it where its time allows."""
         verdict = self._admission.admit(sample, arrival)
@@ -259,12 +253,12 @@ class Pipeline:
             case Take():
                 reading, desk = verdict.reading, self._desks[sample.sump]
                 self._complete(desk, reading.at)
-                self._store_reading(sample.sump, reading, used=True)
+                self._put_down(sample.sump, reading, used=True)
                 self._fold(desk, reading)
             case Keep():
-                self._store_reading(sample.sump, verdict.reading, used=False)
+                self._put_down(sample.sump, verdict.reading, used=False)
             case Refusal():
-                self._refuse(verdict)
+                self._outcome.refuse(self._now, verdict)
             case Repeat():
                 pass
             case _:
@@ -275,7 +269,7 @@ class Pipeline:
         verdict = self._admission.admit_report(report, arrival)
         desk = self._desks[report.sump]
         if isinstance(verdict, Refusal):
-            self._refuse(verdict)
+            self._outcome.refuse(self._now, verdict)
             if isinstance(report.entry, Delivery) and verdict.reason in CLOCK_REASONS:
                 self._hear_station(desk, report.entry)
             return
@@ -286,7 +280,9 @@ class Pipeline:
         self._entries_here.add(key)
         if verdict.used:
             self._complete(desk, entry.at)
-        self._batch.entries.append(StoredEntry(report.sump, entry, arrival.at, verdict.used))
+        self._outcome.batch.entries.append(
+            StoredEntry(report.sump, entry, arrival.at, verdict.used)
+        )
         if isinstance(entry, Delivery):
             self._hear_station(desk, entry)
         if not verdict.used:
@@ -300,7 +296,7 @@ class Pipeline:
         if replaced is not None:
             desk.correct(replaced)
             if not desk.timeline.remove(replaced):
-                self._fold_from_store(desk, arrival.at - self.plant.backlog_max_ms)
+                desk.outdate(arrival.at - self.plant.backlog_max_ms)
         self._fold(desk, entry)
         self._judge(desk, desk.timeline.newest, Occasion.EVENT)
 
@@ -310,26 +306,27 @@ class Pipeline:
         """Take in what is no evidence for a balance, where its time allows."""
         untimely = self._admission.untimely(said.at, arrival, report=True)
         if untimely is not None:
-            self._refuse(untimely)
+            self._outcome.refuse(self._now, untimely)
             if isinstance(said, AlarmOrder):
-                self._answer(said, untimely.detail)
+                self._outcome.answer(self._now, said, untimely.detail)
             elif isinstance(said, StationAnswer) and untimely.reason in CLOCK_REASONS:
                 self._hear_station(self._desks[said.sump], said)
         elif isinstance(said, AlarmOrder):
             self._obey(said, arrival)
         elif isinstance(said, StockReport):
-            self._batch.stock.append(said)
-            for about, report in self._office.take_stock(said, self._now):
-                self._emit(about, (PublishAlarm(report),))
+            self._outcome.batch.stock.append(said)
+            self._outcome.report(self._now, self._office.take_stock(said, self._now))
         else:
             refusal = self._hear_station(self._desks[said.sump], said)
             if refusal is not None:
-                self._refuse(refusal_of(arrival, Reason.SCHEMA, refusal, sump=said.sump))
+                self._outcome.refuse(
+                    self._now, refusal_of(arrival, Reason.SCHEMA, refusal, sump=said.sump)
+                )
 
     def _hear_station(self, desk: SumpDesk, said: StationAnswer | Delivery) -> str | None:
         """Let what a station says move the setpoint that it is about; why it is of no use."""
         effects, refusal = desk.hear_station(said, self._now)
-        self._emit(desk.plan.id, effects)
+        self._outcome.tell(self._now, desk.plan.id, effects)
         self._touched[desk.plan.id] = desk
         if desk.standing.station.news and desk.told is not None:
             self._judge(desk, desk.told, Occasion.TIMER)
@@ -340,30 +337,23 @@ class Pipeline:
         if order.sump:
             desk = self._desks[order.sump]
             effects, refusal = desk.obey(order, self._now)
-            self._emit(order.sump, effects, by=order.by)
+            self._outcome.tell(self._now, order.sump, effects, by=order.by)
             self._touched[order.sump] = desk
         else:
             told, refusal = self._office.obey(order, self._now)
-            for about, report in told:
-                self._emit(about, (PublishAlarm(report),), by=order.by)
+            self._outcome.report(self._now, told, by=order.by)
         if refusal is not None:
-            self._refuse(refusal_of(arrival, Reason.SCHEMA, refusal, sump=order.sump or None))
-        self._answer(order, refusal)
-
-    def _answer(self, order: AlarmOrder, refusal: str | None) -> None:
-        """Tell whoever waits for it what became of an order."""
-        if order.id:
-            self.published.append((self._now, alarm_answer(order, refusal, self.plant.prefix)))
-
-    def _refuse(self, refusal: Refusal) -> None:
-        """Keep what could not be used, with its reason."""
-        self._batch.refusals.append((self._now, refusal))
-
-    def _store_reading(self, sump: str, reading: Reading, *, used: bool) -> None:
-        """Put a reading down for the store."""
-        self._batch.readings.append((sump, reading.signal, reading.at, reading.value, used))
+            self._outcome.refuse(
+                self._now, refusal_of(arrival, Reason.SCHEMA, refusal, sump=order.sump or None)
+            )
+        self._outcome.answer(self._now, order, refusal)
 
     # --- the sump --------------------------------------------------------------------------------
+
+    def _put_down(self, sump: str, reading: Reading, *, used: bool) -> None:
+        """Put a reading down for the store."""
+        at, signal, value = reading
+        self._outcome.batch.readings.append((sump, signal, at, value, used))
 
     def _complete(self, desk: SumpDesk, at: Instant) -> None:
         """Tell the minute that evidence of a later time completes, before that is put down."""
@@ -376,16 +366,12 @@ class Pipeline:
         if desk.timeline.reaches(evidence.at):
             desk.timeline.add(evidence)
         else:
-            self._fold_from_store(desk, evidence.at)
+            desk.outdate(evidence.at)
         if not isinstance(evidence, Reading) or evidence.signal in NOTED:
             desk.note(evidence)
         self._pending[desk.plan.id] = self._touched[desk.plan.id] = desk
         desk.open_minute = desk.pending or NO_MINUTE
         self._due = 0
-
-    def _fold_from_store(self, desk: SumpDesk, at: Instant) -> None:
-        """Note that memory does not reach back so far: the store is asked before judging."""
-        desk.outdated_from = at if desk.outdated_from is None else min(at, desk.outdated_from)
 
     def _judge(self, desk: SumpDesk, at: Instant, occasion: Occasion) -> None:
         """Judge a sump and put down what is to be told."""
@@ -394,7 +380,7 @@ class Pipeline:
             occasion = Occasion.EVENT
         office = self._office
         effects = desk.judge(at, self._now, self._since, occasion, office.outage, office.stock)
-        self._emit(desk.plan.id, effects)
+        self._outcome.tell(self._now, desk.plan.id, effects)
         self._touched[desk.plan.id] = desk
         if desk.pending is None:
             self._pending.pop(desk.plan.id, None)
@@ -405,36 +391,10 @@ class Pipeline:
         The evidence taken in so far counts as well. It is not stored here, but with everything else
         that came of the items being taken in: until then none of them must be known as stored.
         """
-        batch, name = self._batch, desk.plan.id
+        batch, name = self._outcome.batch, desk.plan.id
         self._ledger.drop_checkpoints(name, at - 1)
         unstored = Batch(
             readings=[reading for reading in batch.readings if reading[0] == name],
             entries=[kept for kept in batch.entries if kept.sump == name],
         )
         desk.restore(self._ledger, at - 1, unstored)
-
-    def _emit(self, about: str, effects: tuple[Effect, ...], by: str | None = None) -> None:
-        """Put down the messages of a judgement, with the clock at which it was made.
-
-        `about` is a sump, a supply or the whole plant; `by` is who ordered it, if somebody did.
-        """
-        now = self._now
-        told = map(read_in_us_units, effects) if self.plant.units == "us" else effects
-        for effect in told:
-            if isinstance(effect, PublishAlarm):
-                self._batch.changes.append(self._office.note(now, about, effect.alarm, by))
-            else:
-                self._keep(about, effect)
-            for outgoing in outgoing_for(effect, self.plant.prefix, about):
-                self.published.append((now, outgoing))
-                if outgoing.retain:
-                    self._batch.retained[outgoing.topic] = outgoing.payload
-
-    def _keep(self, sump: str, effect: Effect) -> None:
-        """Put down what is kept for charts: the state of a whole minute, and events."""
-        if isinstance(effect, PublishState):
-            row = history_row(effect.state)
-            if row is not None:
-                self._batch.history.append((sump, row))
-        elif isinstance(effect, PublishEvent):
-            self._batch.events.append((sump, effect.event))

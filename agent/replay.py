@@ -64,4 +64,4 @@ def _write(pipeline: Pipeline, out: BinaryIO) -> None:
         line_of(Arrival(at, message.topic, message.payload, message.retain))
         for at, message in pipeline.published
     )
-    pipeline.published = []
+    pipeline.published.clear()

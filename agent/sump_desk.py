@@ -122,6 +122,10 @@ class SumpDesk:
             wrong = wrong_concentrate(evidence, self.plan, self.supplies)
             self.found += () if wrong is None else (wrong,)
 
+    def outdate(self, at: Instant) -> None:
+        """Note that memory does not reach back so far: the store is asked before judging."""
+        self.outdated_from = at if self.outdated_from is None else min(at, self.outdated_from)
+
     def correct(self, entry: str) -> None:
         """Forget what an entry that is replaced said of the fluid's condition."""
         care = corrected(self.standing.care, entry)
