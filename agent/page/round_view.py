@@ -6,6 +6,7 @@ fetches the concentrate once.
 
 from dataclasses import dataclass
 
+from advisor.plan import SumpPlan
 from agent.page.cards import Card, Urgency
 from agent.page.office import Office
 from agent.page.pours import Pour, pour_of
@@ -31,6 +32,8 @@ class Load:
 
     name: str
     concentrate: float
+    sources: tuple[str, ...] = ()
+    """Names of the drums that it may come from."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +56,7 @@ def walk(office: Office) -> Walk:
         if card.urgency in {Urgency.NOW, Urgency.LOOK, Urgency.UNKNOWN} or pour is not None:
             stops.append(Stop(card, pour))
     loads: dict[str, float] = {}
+    sources: dict[str, dict[str, None]] = {}
     water, buckets = 0.0, 0
     for stop in stops:
         for number, step in enumerate(stop.pour.steps if stop.pour is not None else ()):
@@ -63,6 +67,11 @@ def walk(office: Office) -> Walk:
             if step.concentrate > 0.0:
                 fluid = stop.card.plan.fluid.name
                 loads[fluid] = loads.get(fluid, 0.0) + step.concentrate
-    return Walk(
-        tuple(stops), tuple(Load(name, amount) for name, amount in loads.items()), water, buckets
-    )
+                sources.setdefault(fluid, {}).update(dict.fromkeys(drums(stop.card.plan)))
+    taken = (Load(name, amount, tuple(sources[name])) for name, amount in loads.items())
+    return Walk(tuple(stops), tuple(taken), water, buckets)
+
+
+def drums(plan: SumpPlan) -> tuple[str, ...]:
+    """Names of the drums that a sump takes its concentrate from."""
+    return tuple(each.name or each.id for each in plan.supplies if each.kind == "drum")

@@ -63,6 +63,45 @@ def test_an_entry_goes_round_through_the_broker(demo: tuple[str, int], browser: 
         expect(page.locator(".is-replaced").first).to_contain_text("corrected since")
 
 
+@pytest.mark.parametrize("size", SIZES)
+def test_a_count_goes_round_through_the_broker(demo: tuple[str, int], browser: Browser, size: str):
+    """What somebody counted is stored by the agent, and the list shows what is left."""
+    with opened(browser, size, f"{demo[0]}/supplies") as page:
+        shelf = page.locator("#supply-drum-k")
+        shelf.get_by_role("link", name="Enter stock").click()
+        page.fill("#f-volume", "120")
+        page.fill("#f-lot", f"L-{size}")
+        page.get_by_role("button", name="Look at what it changes").click()
+        page.get_by_role("button", name="Save").click()
+        expect(page.locator(".told")).to_have_text("Saved.", timeout=15_000)
+        expect(shelf).to_contain_text(f"L-{size}")
+        expect(shelf).to_contain_text("±")
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_change_out_goes_round_through_the_broker(
+    demo: tuple[str, int], browser: Browser, size: str
+):
+    """Begun, a step done, and taken back: the agent has each report, and the sump is as it was."""
+    with opened(browser, size, f"{demo[0]}/sumps/lathe-a1/charge") as page:
+        page.get_by_role("button", name="Begin the change-out").click()
+        expect(page.locator("#work")).to_contain_text("step 1 of", timeout=15_000)
+        page.locator("#work-done").click()
+        expect(page.locator("#work")).to_contain_text("step 2 of", timeout=15_000)
+        page.get_by_role("button", name="It did not happen").click()
+        expect(page.locator(".log").last).to_contain_text("entered by mistake", timeout=15_000)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_chart_of_the_demo_is_read_off(demo: tuple[str, int], browser: Browser, size: str):
+    """By keys, at every size: value and span."""
+    with opened(browser, size, f"{demo[0]}/sumps/mill-b4?span=day") as page:
+        expect(page.locator("#svg-volume .line")).to_be_attached()
+        page.locator("#svg-volume").focus()
+        page.keyboard.press("End")
+        expect(page.locator(".is-volume .readout")).to_contain_text("±")
+
+
 def test_charts_fill_from_an_hour_to_a_year(demo: tuple[str, int], browser: Browser):
     """Every span draws what was told so far."""
     with opened(browser, "tablet", f"{demo[0]}/sumps/mill-b4") as page:
