@@ -57,7 +57,7 @@ def test_errors_stay_near_the_yardsticks(runs, scenario, most):
 
 @pytest.mark.parametrize("scenario", ["unreported", "level-faults", "quiet-week"])
 def test_no_quantity_is_lost(runs, scenario):
-    """Each error stays below four times the yardstick's, or its sd where it was lucky: most was 3.2."""
+    """Each error stays below four times the yardstick's, or its sd where it was lucky."""
     own = [run for run in runs if run.scenario == scenario]
     for name in QUANTITIES:
         errors = errors_of(own, name)
