@@ -76,7 +76,8 @@ def visitor(
     settings: BrokerSettings, *, client_id: str = "", reconnect_on_failure: bool = True
 ) -> Client:
     """Make a client that is there for a while, and acknowledges by itself; not connected yet."""
-    kind = QuickClient if settings.tls else Client  # over TLS it waits for the server's verdict
+    # over TLS it waits for the verdict of the server; unencrypted it wants manual acknowledgement
+    kind = QuickClient if settings.tls else Client
     return kind(
         CallbackAPIVersion.VERSION2,
         client_id=client_id,
