@@ -16,6 +16,7 @@ from agent.instants import text_of
 from agent.logs import facts
 from agent.plant.differences import differences, form_of
 from agent.plant.plant import Plant
+from agent.plant.journal import written_by
 from agent.store.batch import Batch, entry_id
 from agent.store.changes import AlarmChange, read_changes
 from agent.store.database import Database
@@ -94,7 +95,10 @@ def _log(change: Change) -> None:
 
 
 def _owner(file: Path | None) -> str:
-    """Whose a file is, or who runs this where nobody can tell."""
+    """Who wrote a file on the page, whose it is, or who runs this where nobody can tell."""
+    known = "" if file is None else written_by(file)
+    if known:
+        return known
     try:
         return getpass.getuser() if file is None else file.owner()
     except (OSError, KeyError, NotImplementedError):

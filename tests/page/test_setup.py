@@ -14,6 +14,7 @@ from agent.page.people import new_user, write_users
 from agent.page.setup.editing import Change, EditError, edited
 from agent.page.setup.strapping import read_strapping
 from agent.page.setup.writing import COPIES, PlantEditor, WritingError
+from agent.plant.journal import written_by
 from agent.plant.load import load_plant
 from agent.resources import shipped
 from tests.page.setting_up import HEAD, SetupShop, fields_of, write_plant
@@ -153,6 +154,9 @@ def test_a_file_is_replaced_in_one_step_and_its_former_self_kept(tmp_path: Path)
     [entry] = editor.history(10)
     assert (entry.by, entry.what) == ("ann", "Sump Mill 7")
     assert entry.lines == ('+name = "Mill 7"',)
+    assert written_by(path) == "ann"
+    path.write_text(draft.text + "# by hand\n", "utf-8")
+    assert written_by(path) == ""
     assert not list(tmp_path.glob("*.partial"))
 
 

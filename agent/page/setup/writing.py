@@ -4,10 +4,10 @@ Beside ``north.toml`` lie ``north.toml.before-TIME``, the file as it was before 
 changes, and ``north.toml.journal``, one JSON line a change: when, by whom, what, which lines.
 """
 
-import hashlib
 import json
 import logging
 import os
+import sys
 import threading
 from collections.abc import Sequence
 from contextlib import suppress
@@ -19,6 +19,7 @@ from advisor.words import Instant
 from agent.errors import MillpondError, PlantFileError, Problem
 from agent.instants import text_of
 from agent.page.setup.editing import Change, blocks, edited
+from agent.plant.journal import digest_of, journal_of
 from agent.plant.load import parse_plant
 from agent.plant.plant import Plant
 
@@ -162,8 +163,9 @@ class PlantEditor:
                 os.fsync(file.fileno())
             found = self.path.stat()
             partial.chmod(found.st_mode & 0o7777)
-            with suppress(PermissionError):
-                os.chown(partial, found.st_uid, found.st_gid)
+            if sys.platform != "win32":
+                with suppress(PermissionError):
+                    os.chown(partial, found.st_uid, found.st_gid)
             partial.replace(self.path)
         except BaseException:
             partial.unlink(missing_ok=True)
@@ -191,16 +193,15 @@ class PlantEditor:
     @property
     def journal(self) -> Path:
         """Where it is written down who changed what."""
-        return self.path.with_name(f"{self.path.name}.journal")
+        return journal_of(self.path)
 
     def _note(self, draft: Draft, *, by: str, what: str, now: Instant) -> None:
         """Write a line of the journal."""
         if self.journal.exists() and self.journal.stat().st_size > JOURNAL_MAX:
             self.journal.replace(self.journal.with_name(f"{self.journal.name}.1"))
         changed = [sign + line for sign, line in draft.lines if sign != " "]
-        line = json.dumps(
-            {"at": text_of(now), "by": by, "what": what, "lines": changed}, ensure_ascii=False
-        )
+        told = {"at": text_of(now), "by": by, "what": what, "digest": digest(draft.text)}
+        line = json.dumps({**told, "lines": changed}, ensure_ascii=False)
         handle = os.open(self.journal, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
         with os.fdopen(handle, "w", encoding="utf-8") as file:
             file.write(line + "\n")
@@ -219,7 +220,7 @@ class PlantEditor:
 
 def digest(text: str) -> str:
     """What a text is told by."""
-    return hashlib.sha256(text.encode()).hexdigest()
+    return digest_of(text.encode())
 
 
 def differing(before: str, after: str) -> tuple[tuple[str, str], ...]:
@@ -256,7 +257,9 @@ def _journaled(line: str) -> Journaled | None:
 
 
 def _sync(folder: Path) -> None:
-    """Have the new name on disk too."""
+    """Have the new name on disk too; Windows opens no folders."""
+    if sys.platform == "win32":
+        return
     handle = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(handle)
