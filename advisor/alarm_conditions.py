@@ -175,7 +175,10 @@ def level_limits(plan: SumpPlan, holdup: Estimate | None = None) -> tuple[float,
 def _levels(
     state: SumpState, plan: SumpPlan, *, at: Instant, now: Instant
 ) -> tuple[Judgement, Judgement]:
-    """Level against both limits, at the depth with everything drained back."""
+    """Level against both limits, at the depth with everything drained back.
+
+    It is low too where it would be, with all drained back that may be up in the machine.
+    """
     heard = _heard(Signal.LEVEL, state, plan, at)
     when = now if heard is None else at
     depth = state.rest_depth
@@ -188,7 +191,9 @@ def _levels(
     levels = plan.levels
     low, high = level_limits(plan, state.holdup)
     band = _Band(low, levels.target, high, DEADBAND_SHARE * (levels.brim - low))
-    below = _against(depth, band, definition(plan.alarms, "level-low"), -1, when)
+    most = state.depth_at_most
+    bound = depth if most is None or most >= depth.value else Estimate(most, 0.0)
+    below = _against(bound, band, definition(plan.alarms, "level-low"), -1, when)
     above = _against(depth, band, definition(plan.alarms, "level-high"), 1, when)
     if above.verdict is Verdict.BEYOND and _is_filling(state, at):
         above = above._replace(verdict=Verdict.UNKNOWN)
@@ -209,7 +214,8 @@ def _is_calm(state: SumpState, plan: SumpPlan) -> bool:
     depth, strength, fluid = state.rest_depth, state.concentration, plan.fluid
     if depth is not None:
         low, high = level_limits(plan, state.holdup)
-        if not low < depth.value < high:
+        most = state.depth_at_most
+        if not low < depth.value < high or (most is not None and most <= low):
             return False
     return strength is None or fluid.band_low < strength.value < fluid.band_high
 

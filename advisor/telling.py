@@ -69,7 +69,19 @@ def state_at(belief: Belief, at: Instant, plan: SumpPlan) -> SumpState:
             if meter.at >= 0
         },
         settled=core.at,
+        depth_at_most=_depth_at_most(core) if running < 0 else None,
     )
+
+
+def _depth_at_most(core: Core) -> float | None:
+    """Give the depth at rest if everything is up that may be, whatever the filter makes of it.
+
+    The level's expectation has half of the holdup up while nobody knows of the pumps.
+    """
+    told = core.told
+    if told.holdup is None or not core.volume_known:
+        return None
+    return told.sensor_depth + 0.5 * told.sensor_up + 2.0 * told.holdup.sd / told.area
 
 
 def complete_since(core: Core) -> Instant:

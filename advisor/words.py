@@ -315,3 +315,5 @@ class SumpState:
     """Where the make-up meters' counters stood when last read; absent keys: not read yet. [L]"""
     settled: Instant = -1
     """Up to here evidence is in the estimate, later on it is predicted; -1: none is. [ms]"""
+    depth_at_most: float | None = None
+    """Level as read, with all drained back that may be up; `None`: the pumps are known. [mm]"""

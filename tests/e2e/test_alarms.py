@@ -58,6 +58,13 @@ def a_low_level() -> Recording:
     return record.now_reads(level=345.0).hours(2)
 
 
+def a_low_level_of_unknown_pumps() -> Recording:
+    """The same fall, and nobody says whether the pumps run."""
+    record = Recording()
+    del record.values["running"]
+    return record.hours(2).hours(5, level=110.0).hours(2)
+
+
 def a_high_level() -> Recording:
     """Filled to 427 mm at rest, 12 mm above the limit, then drained."""
     record = Recording().now_reads(level=370.0).hours(2)
@@ -237,6 +244,14 @@ SCENARIOS = [
         a_low_level,
         ("the low limit is 180 mm", "top up"),
         others=beside("mix-loss-high"),
+    ),
+    Scenario(
+        "level-low",
+        a_low_level_of_unknown_pumps,
+        ("the low limit is 180 mm", "top up"),
+        within=(5 * HOUR, 8 * HOUR),
+        others=beside("mix-loss-high"),
+        ends=UNACKNOWLEDGED,
     ),
     Scenario(
         "level-high",
