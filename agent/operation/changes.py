@@ -6,6 +6,7 @@ file for five. `millpond changes` reads it there.
 
 import getpass
 import logging
+import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,8 +16,8 @@ from advisor.words import Delivery, Entry, Instant
 from agent.instants import text_of
 from agent.logs import facts
 from agent.plant.differences import differences, form_of
-from agent.plant.plant import Plant
 from agent.plant.journal import written_by
+from agent.plant.plant import Plant
 from agent.store.batch import Batch, entry_id
 from agent.store.changes import AlarmChange, read_changes
 from agent.store.database import Database
@@ -100,7 +101,9 @@ def _owner(file: Path | None) -> str:
     if known:
         return known
     try:
-        return getpass.getuser() if file is None else file.owner()
+        if file is None or sys.platform == "win32":
+            return getpass.getuser()
+        return file.owner()
     except (OSError, KeyError, NotImplementedError):
         return NOBODY
 

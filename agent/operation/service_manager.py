@@ -57,7 +57,7 @@ class ServiceManager:
         if not self._address or sys.platform == "win32":
             return
         try:
-            with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as line:
+            with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as line:
                 line.connect(self._address)
                 line.sendall(words.encode())
         except OSError as error:
