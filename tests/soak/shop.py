@@ -34,6 +34,8 @@ ZONE = ZoneInfo("Europe/Dublin")
 NIGHT = (22, 6)
 """Quiet hours of the target below. [h]"""
 WINDOW: Instant = 10 * MINUTE
+WHOLE = "-"
+"""How one process tells another that an alarm is about the whole plant."""
 A_DAY, IN_TEN_MINUTES = 10.0, 10
 """Targets: alarms of the shop in a day on average, and in any ten minutes. [1]"""
 
@@ -277,12 +279,16 @@ def main(arguments: Sequence[str]) -> int:
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--part", type=int, help="only this plant of the shop (for --jobs)")
+    parser.add_argument("--sum-up", nargs="+", type=Path, help="what --part printed into files")
     options = parser.parse_args(arguments)
     began, days = time.monotonic(), options.days
+    if options.sum_up:
+        lines = (line for file in options.sum_up for line in file.read_text("utf-8").splitlines())
+        return summed_up(understood(lines), PART * len(options.sum_up), days)
     parts = range(-(-options.sumps // PART))
     size = min(PART, options.sumps)
     if options.part is not None:
-        _say(run_parts([options.part], size, days, options.seed))
+        say(run_parts([options.part], size, days, options.seed))
         return 0
     with ThreadPoolExecutor(options.jobs) as pool:
         asked = [
@@ -297,15 +303,20 @@ def main(arguments: Sequence[str]) -> int:
             print(
                 f"# {number} of {len(parts)} plants, {time.monotonic() - began:.0f} s", flush=True
             )
-    print("\n".join(report(whole, options.sumps, days)))
+    return summed_up(whole, options.sumps, days)
+
+
+def summed_up(whole: Heard, sumps: int, days: float) -> int:
+    """Tell what came of it all; 0 where the targets are met."""
+    print("\n".join(report(whole, sumps, days)))
     return 0 if holds(whole, days) else 1
 
 
-def _say(heard: Heard) -> None:
+def say(heard: Heard) -> None:
     """Print what one plant's people got, for the process that asked."""
     print("days", heard.sump_days)
-    for raised in heard.raised:
-        print("raised", *raised)
+    for at, about, name, priority in heard.raised:
+        print("raised", at, about or WHOLE, name, priority)
     for notice in heard.notices:
         print("notice", *notice)
 
@@ -315,14 +326,19 @@ def _in_a_process(part: int, sumps: int, days: float, seed: int) -> Heard:
     command = [sys.executable, "-m", "tests.soak.shop", "--part", str(part), "--days", str(days)]
     command += ["--sumps", str(sumps), "--seed", str(seed)]
     done = subprocess.run(command, cwd=ROOT, check=True, capture_output=True, text=True)
+    return understood(done.stdout.splitlines())
+
+
+def understood(lines: Iterable[str]) -> Heard:
+    """What another process printed."""
     heard = Heard()
-    for line in done.stdout.splitlines():
+    for line in lines:
         kind, *words = line.split()
         if kind == "days":
-            heard.sump_days = float(words[0])
+            heard.sump_days += float(words[0])
         elif kind == "raised":
             at, about, name, priority = words
-            heard.raised.append((int(at), about, name, priority))
+            heard.raised.append((int(at), "" if about == WHOLE else about, name, priority))
         elif kind == "notice":
             heard.notices.append((int(words[0]), words[1]))
     return heard

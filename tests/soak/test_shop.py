@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import pytest
 
 from advisor.words import HOUR, MINUTE, Instant
-from tests.soak.shop import Heard, holds, report, run_parts, scenario
+from tests.soak.shop import Heard, holds, report, run_parts, say, scenario, understood
 
 NIGHT: Instant = int(datetime(2026, 1, 8, 2, 0, tzinfo=UTC).timestamp() * 1000)
 NOON: Instant = NIGHT + 10 * HOUR
@@ -28,6 +28,16 @@ def test_the_most_in_ten_minutes_are_counted_in_any_ten() -> None:
     assert (within.most_in_ten_minutes(), holds(within, 30.0)) == (11, False)
     assert (beyond.most_in_ten_minutes(), holds(beyond, 30.0)) == (10, True)
     assert Heard().most_in_ten_minutes() == 0
+
+
+def test_what_one_process_tells_another_understands(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each alarm and message, the plant's own too."""
+    raised = [(NOON, "", "feed-lost", "high"), (NIGHT, "mill-0-1", "signal-stale/brix", "low")]
+    heard = Heard(sump_days=160.0, raised=raised, notices=[(NOON, "high")])
+
+    say(heard)
+
+    assert understood(capsys.readouterr().out.splitlines()) == heard
 
 
 def test_more_than_ten_a_day_are_too_many() -> None:
