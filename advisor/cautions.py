@@ -62,6 +62,12 @@ SAMPLE = (
 CHECK = (SAMPLE, SKIN)
 
 
+def pouring(*, with_concentrate: bool) -> tuple[str, ...]:
+    """Give the cautions that fit the pouring of a mix, or of water alone."""
+    mixing = (WATER_FIRST, NEVER_NEAT) if with_concentrate else ()
+    return (*mixing, BRIM, AIR_GAP, SKIN)
+
+
 def lasting(known: tuple[str, ...], minutes: float) -> tuple[str, ...]:
     """Give cautions in which the pumps run for so long after pouring. [min]"""
     return tuple([circulating(minutes) if c == CIRCULATE else c for c in known])

@@ -19,13 +19,7 @@ MIST = "Doors closed, extraction on, nobody in the machine: cleaner is in the mi
 SLIPPERY = "Spilt fluid is slippery: wipe it up at once."
 SHARP = "Swarf cuts: gloves that stand it, and a scoop."
 ELECTRIC = "Plugs stay dry; heavy pumps are lifted by two, or by a hoist."
-CHARGING = (
-    cautions.WATER_FIRST,
-    cautions.NEVER_NEAT,
-    cautions.BRIM,
-    cautions.AIR_GAP,
-    cautions.SKIN,
-)
+CHARGING = cautions.pouring(with_concentrate=True)
 RIGHT_WAY = "A pump that runs dry or the wrong way round is damaged at once."
 
 

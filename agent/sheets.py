@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from json import dumps
 from typing import Any
 
+from advisor import cautions
 from advisor.changeout import ChangeOut, change_out
 from advisor.effects import Batch
 from advisor.stages import Stage
@@ -81,13 +82,15 @@ def stages(recipe: Recipe) -> tuple[Stage, ...]:
     done = []
     if recipe.drain > 0.0:
         drain = f"Drain {say(recipe.drain, recipe.measure)} and keep it for disposal."
-        done.append(Stage("drain", drain))
-    poured = enumerate(pouring(recipe), start=1)
-    done += [Stage(f"pour {count}", sentence) for count, sentence in poured]
+        done.append(Stage("drain", drain, (cautions.LOCK_OUT, cautions.WASTE)))
+    for count, sentence in enumerate(pouring(recipe), start=1):
+        beware = cautions.pouring(with_concentrate=recipe.mix.concentrate > 0.0)
+        done.append(Stage(f"pour {count}", sentence, beware if count == 1 else ()))
     minutes = number(recipe.circulate, 0)
     circulate = f"Run the pumps for {minutes} minutes, so that all of it is mixed."
     done.append(Stage("circulate", circulate))
-    done.append(Stage("check", f"Check with a refractometer: {reading(recipe)}."))
+    check = f"Check with a refractometer: {reading(recipe)}."
+    done.append(Stage("check", check, (cautions.SAMPLE,)))
     return tuple(done)
 
 
