@@ -2,6 +2,7 @@
 
 import doctest
 import json
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -85,18 +86,23 @@ def test_a_plant_file_or_a_part_of_one_is_valid(block: Block):
     assert plant_with(block.text).sumps
 
 
-@pytest.mark.parametrize("block", [b for b in of("json") if b.mark == ""], ids=str)
-def test_a_message_is_one_that_the_agent_says_or_understands(block: Block):
-    """Each line, or the whole block, is valid by the schema of a message."""
-    schemas = [
+@cache
+def schemas() -> list[dict[str, object]]:
+    """Schema of every message."""
+    return [
         json.loads(text)
         for path, text in documents().items()
         if path.startswith("schemas/") and not path.endswith("plant.json")
     ]
+
+
+@pytest.mark.parametrize("block", [b for b in of("json") if b.mark == ""], ids=str)
+def test_a_message_is_one_that_the_agent_says_or_understands(block: Block):
+    """Each line, or the whole block, is valid by the schema of a message."""
     texts = block.text.splitlines() if block.text.startswith('{"') else [block.text]
     for text in texts:
         body = json.loads(text)
-        found = [s["$id"] for s in schemas if Draft202012Validator(s).is_valid(body)]
+        found = [s["$id"] for s in schemas() if Draft202012Validator(s).is_valid(body)]
         assert found, text
 
 
