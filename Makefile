@@ -57,10 +57,11 @@ docs: $(VENV)/ready-to-test  ## build the documentation into build/site, without
 	@NO_MKDOCS_2_WARNING=1 $(BIN)/python -m mkdocs build --strict --quiet
 	@echo "build/site/index.html; its search wants a server: python3 -m http.server -d build/site"
 
-release: check test  ## all checks, then dist/: packages, list of contents, documentation, checksums; uploads nothing
+release: $(VENV)/ready-to-test  ## all checks, then dist/: packages, list of contents, documentation, checksums; uploads nothing
 	@version=$$($(BIN)/python -c 'from agent.version import VERSION; print(VERSION)'); \
 	grep -q "^## $$version" CHANGELOG.md || { echo "CHANGELOG.md has no section on $$version"; exit 1; }
 	@git diff --quiet HEAD || { echo "there are changes that are not committed"; exit 1; }
+	@$(MAKE) check test
 	@rm -rf dist
 	@bash tests/packaging/release.sh $(BIN)/python dist
 
