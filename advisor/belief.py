@@ -191,12 +191,16 @@ class Core:
     """What was found to run out beyond what is usual, and still does; in where negative. [L/d]"""
     rushing_since: Instant = -1
     """When that began, or last did; -1: never. [ms]"""
+    rushing_seen: Instant = -1
+    """When a level last bore it out. [ms]"""
     usual: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     """Loss of water and of concentrate at rest before it began, each with its variance."""
     losing: tuple[tuple[str, Instant], ...] = ()
     """What losses and gains hold (`losing`), and since when. [ms]"""
     checked: Cusum = EVEN
     """Of checks against what was expected of them, per sd."""
+    compared: Instant = -1
+    """Newest check of the concentration; -1: none yet. [ms]"""
     checked_since: Instant = -1
     """When the checks began to disagree; -1: they do not. [ms]"""
     shifted: tuple[SensorStep, ...] = ()

@@ -2,14 +2,17 @@
 
 from dataclasses import replace
 
+import numpy as np
+
 from advisor import observation
 from advisor import states as s
 from advisor.belief import EVEN, Belief, Core
 from advisor.cusum import accumulate
-from advisor.filter_step import forget
+from advisor.filter_step import Vector, forget, project, shock
 from advisor.plan import SumpPlan
+from advisor.pumps import days
 from advisor.slots import begin_when_known, close
-from advisor.words import MINUTE, Check, CheckKind, Instant, Service
+from advisor.words import DAY, MINUTE, Check, CheckKind, Instant, Service
 from advisor.working import Working
 
 HANDHELD_SD = 0.2
@@ -26,6 +29,10 @@ SKIMMED_BRIX_SD = 0.3
 """How far the readings of all refractometers may fall with the oil; common practice. [°Brix]"""
 SKIMMING: Instant = 30 * MINUTE
 """How long skimming takes; common practice. [ms]"""
+SURPRISED = 2.0
+"""Sds from which on a check says that the instruments drift faster than is usual. [1]"""
+LEAST_DAYS, MOST_DAYS = 0.5, 7.0
+"""Bounds of the time over which they may have. [d]"""
 USED = (CheckKind.REFRACTOMETER, CheckKind.TITRATION, CheckKind.DIPSTICK)
 
 
@@ -47,18 +54,59 @@ def take_check(belief: Belief, entry: Check, plan: SumpPlan) -> Belief:
         core = replace(core, volume_known=True)
     elif entry.kind is CheckKind.TITRATION:
         row = observation.titration_row(mean, TITRATION_SD)
+        _allow(work, core, row, entry)
         core = _compare(core, entry.at, work.take(row, entry.value))
     else:
-        factor = plan.fluid.refractometer_factor
-        row = observation.handheld_row(mean, factor, HANDHELD_SD)
+        row = observation.handheld_row(mean, plan.fluid.refractometer_factor, HANDHELD_SD)
+        _allow(work, core, row, entry)
         core = _compare(core, entry.at, work.take(row, entry.value))
     core = begin_when_known(work, core, entry.at)
     return work.belief(belief, core, entry.at)
 
 
+def _allow(work: Working, core: Core, row: observation.Row, entry: Check) -> None:
+    """Widen what was believed of the instruments' drift where a check is far off.
+
+    Tramp oil may come in ten times as fast as is usual, and film may grow so: what the check
+    differs by, beyond its spread, the offsets and their rates of growth since the last check may
+    have been off by: film where a handheld instrument says it, water and oil where titration does.
+    """
+    if not core.concentration_known:
+        return
+    _, variance = project(work.cov, row.places, row.weights)
+    off = (entry.value - row.expected) ** 2
+    expected = variance + row.variance
+    if off < SURPRISED**2 * expected:
+        return
+    per_brix = 0.01 * work.plan.fluid.refractometer_factor
+    titrated = entry.kind is CheckKind.TITRATION
+    offset, rate = (s.SHARED, s.SHARED_RATE) if titrated else (s.FILM, s.FILM_RATE)
+    more = (off - expected) / (per_brix**2 if titrated else 1.0)
+    since = max(core.compared, core.since)
+    passed = min(max(days(entry.at - since), LEAST_DAYS), MOST_DAYS)
+    solute = per_brix * max(float(work.mean[s.V]), 0.0)
+    shape = _drifted(core, entry.at - round(passed * DAY), entry.at, solute)
+    shape[offset], shape[rate] = 1.0, 1.0 / passed
+    shock(work.mean, work.cov, shape, 0.0, more)
+
+
+def _drifted(core: Core, begin: Instant, end: Instant, solute: float) -> Vector:
+    """Give what concentrate truly did where an inline reading drifted upwards between two moments.
+
+    The reading stands, so that there is less concentrate by `solute`, and more was lost. [L/°Brix]
+    """
+    shape = np.zeros(s.SIZE)
+    shape[s.C], shape[s.LOST_CONCENTRATE] = -solute, solute
+    for at, place in core.clones:
+        share = min(max((at - begin) / (end - begin), 0.0), 1.0)
+        shape[s.clone_pair(place) + 1] = solute * share
+    return shape
+
+
 def _compare(core: Core, at: Instant, told: tuple[float, float]) -> Core:
     """Note whether checks keep differing from what was expected of them, the same way."""
     surprise, variance = told
+    core = replace(core, compared=at)
     if not core.concentration_known:
         return replace(core, concentration_known=True)
     sums = accumulate(core.checked, surprise / variance**0.5, ALLOWANCE)

@@ -10,9 +10,9 @@ from dataclasses import replace
 from advisor import balance, hypotheses
 from advisor import states as s
 from advisor.belief import Core, EventNote
-from advisor.filter_step import forget
 from advisor.hypotheses import RATES, WAYS, Expected, Kind, Verdict
 from advisor.noise import forget_depths
+from advisor.pumps import days
 from advisor.undo import rebook, withdrawn
 from advisor.words import MINUTE, Instant
 from advisor.working import Working
@@ -31,6 +31,10 @@ EBBED = 0.5
 """Less than this share of it is left: it has stopped. [1]"""
 LASTS: Instant = 25 * MINUTE
 """It has to last so long: people pour for minutes. [ms]"""
+MOVED = 5.0
+"""And it has moved so much: foam builds up by less. [L]"""
+SETTLED: Instant = 10 * MINUTE
+"""What begins so soon after the pumps switched has to show again later. [ms]"""
 ONE_RUN: Instant = 60 * MINUTE
 """Events with less than this between them may be one run. [ms]"""
 
@@ -77,6 +81,17 @@ def possible(kind: Kind, rate: float, rushing: float) -> bool:
     return way > LEAST or (runs > 0.0 and -way > 0.3 * runs)
 
 
+def lasted(work: Working, core: Core, rate: float, began: Instant) -> bool:
+    """Whether a change [L/d] lasted long enough, and moved enough, to be no pouring and no foam.
+
+    One that begins with the pumps may be the holdup, and the foam that builds up then.
+    """
+    passed, switched = work.at - began, work.pumps.since
+    if passed < LASTS or abs(rate) * days(passed) < MOVED:
+        return False
+    return core.rushing != 0.0 or switched < 0 or began >= switched + SETTLED
+
+
 def believe(work: Working, core: Core, verdict: Verdict, began: Instant) -> Core:
     """Put a run, or its end, into the filter as of its beginning."""
     first = WAYS * verdict.place + RATES
@@ -91,13 +106,15 @@ def believe(work: Working, core: Core, verdict: Verdict, began: Instant) -> Core
     rushing = core.rushing + change
     starts = (change > 0.0) == (verdict.kind == "leak")
     if not starts and abs(rushing) < max(0.3 * abs(core.rushing), LEAST):
-        return _end(work, core)
+        work.as_usual(core.usual)
+        return replace(core, rushing=0.0)
     core = _book(work, core, verdict.kind, began)
     return replace(
         core,
         rushing=rushing,
         rushing_since=core.rushing_since if core.rushing else began,
         usual=core.usual if core.rushing else before,
+        rushing_seen=work.at,
         growing=-1,
         leaking=work.at if rushing > 0.0 else core.leaking,
     )
@@ -108,14 +125,6 @@ def _rates(work: Working) -> tuple[float, float, float, float]:
     mean, cov = work.mean, work.cov
     water, solute = s.WATER_REST, s.CONCENTRATE_REST
     return mean.item(water), cov.item(water, water), mean.item(solute), cov.item(solute, solute)
-
-
-def _end(work: Working, core: Core) -> Core:
-    """Take up the rates again as they were before."""
-    water, water_spread, solute, solute_spread = core.usual
-    forget(work.mean, work.cov, s.WATER_REST, water, water_spread)
-    forget(work.mean, work.cov, s.CONCENTRATE_REST, solute, solute_spread)
-    return replace(core, rushing=0.0)
 
 
 def _book(work: Working, core: Core, kind: Kind, began: Instant) -> Core:
@@ -142,12 +151,18 @@ def _book(work: Working, core: Core, kind: Kind, began: Instant) -> Core:
     return replace(core, notes=withdrawn(core.notes, tuple(gone), work.mean, work.cov))
 
 
-def keeps_running(work: Working, core: Core) -> Core:
-    """Note that what runs still does, or that it ebbed away unnoticed."""
+def keeps_running(work: Working, core: Core, *, seen: bool) -> Core:
+    """Note that what runs still does, or that it ebbed away; `seen` where a level was taken in."""
     if not core.rushing:
         return core
     water, _, solute, _ = core.usual
     beyond = float(work.mean[s.WATER_REST] + work.mean[s.CONCENTRATE_REST]) - water - solute
     if (beyond if core.rushing > 0.0 else -beyond) < EBBED * LEAST:
         return replace(core, rushing=0.0)
-    return replace(core, leaking=work.at) if core.rushing > 0.0 else core
+    if not seen:
+        return core
+    return replace(
+        core,
+        rushing_seen=work.at,
+        leaking=work.at if core.rushing > 0.0 else core.leaking,
+    )

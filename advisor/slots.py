@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from advisor import observation, steps, undo
+from advisor import observation, rushes, steps, undo
 from advisor import states as s
 from advisor.balance import concentration
 from advisor.belief import EMPTY, Belief, Core, EventNote
@@ -68,6 +68,8 @@ def close(belief: Belief, plan: SumpPlan) -> Belief:
             varied = HOLDUP_VARIES * float(work.mean[s.HOLDUP])
             work.cov[s.HOLDUP, s.HOLDUP] += varied * varied
     steps.let_grow(work, core, slot.begin)
+    if Signal.RUNNING not in plan.signals and core.volume_known and not core.charging:
+        steps.let_unseen(work, core)
     if slot.levels and not core.charging:
         _take_level(work, belief, settling=settling and core.volume_known)
         if not core.volume_known:
@@ -77,6 +79,7 @@ def close(belief: Belief, plan: SumpPlan) -> Belief:
         if not core.concentration_known:
             core = replace(core, concentration_known=True)
     core = _look_for_leak(work, core, belief)
+    core = rushes.keeps_running(work, core, seen=slot.levels > 0)
     core = steps.judge(work, core, days(SLOT_MS))
     work.settled = _keep_clone(work, begin_when_known(work, core, slot.begin))
     core = work.core()

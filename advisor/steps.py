@@ -9,11 +9,12 @@ from advisor import states as s
 from advisor.belief import Core, EventNote, SensorStep
 from advisor.filter_step import Vector, shock
 from advisor.hypotheses import RATES, WAYS, Expected, Verdict
+from advisor.pumps import days
 from advisor.words import MINUTE, EventKind, Instant, Signal
 from advisor.working import Working
 
 ADDITION = Expected(per_day=1.5, size=20.0, strength=0.03, strength_sd=0.04)
-DRAIN = Expected(per_day=0.05, size=30.0)
+DRAIN = Expected(per_day=0.02, size=30.0)
 LEVEL_STEP = Expected(per_day=0.003, size=15.0)
 BRIX_STEP = Expected(per_day=0.005, size=0.7)
 """How often people and sensors do such things, and how large; common practice."""
@@ -56,7 +57,6 @@ def judge(work: Working, core: Core, days: float) -> Core:
 
     `days` is the time that one suspected beginning stands for. [d]
     """
-    core = rushes.keeps_running(work, core)
     if work.bank.stirred() < UNSTIRRED:
         return core
     scale = _scale(work)
@@ -74,7 +74,9 @@ def judge(work: Working, core: Core, days: float) -> Core:
     if work.at - began < PATIENCE and (lead < CLEAR or best.kind == "brix"):
         return core
     rush = best.kind in {"leak", "ingress"}
-    if (small and work.at - began < TWO_SLOTS) or (rush and work.at - began < rushes.LASTS):
+    if (small and work.at - began < TWO_SLOTS) or (
+        rush and not rushes.lasted(work, core, _volume(best) / scale, began)
+    ):
         return core
     ways, work.pending = _weighed(work, likely, 0.0), ()
     undone = undo.told_in_vain(core, best, began)
@@ -102,7 +104,7 @@ def _likely(work: Working, core: Core, days: float, scale: float) -> list[Verdic
         hypotheses.weigh_line(work.bank, "drain", out, drain, days),
         hypotheses.weigh_line(work.bank, "level", _LEVEL, LEVEL_STEP, days),
         hypotheses.weigh_line(work.bank, "brix", _BRIX, BRIX_STEP, days),
-        *rushes.weigh(work, core, days, scale),
+        *(rushes.weigh(work, core, days, scale) if Signal.RUNNING in work.plan.signals else ()),
     ]
     return sorted(
         [verdict for verdict in verdicts if verdict is not None and _possible(work, core, verdict)],
@@ -239,6 +241,23 @@ def let_grow(work: Working, core: Core, begin: Instant) -> None:
         shape[[s.V, s.C, s.DRAINED_WATER, s.DRAINED_CONCENTRATE]] = -1.0, -part, 1.0 - part, part
     shape[[pair, pair + 1]] = 1.0 - part, part
     shock(work.mean, work.cov, shape, 0.0, (GROWTH_SD * _scale(work)) ** 2)
+
+
+def let_unseen(work: Working, core: Core) -> None:
+    """Leave room for what is poured in unseen, where nobody tells whether the pumps run.
+
+    The holdup that comes and goes then hides additions. They make up for what is usually lost, less
+    those found, at times that nobody knows: expectation and variance of a Poisson number of them,
+    each of a size whose spread is its mean.
+    """
+    size, part = ADDITION.size * _scale(work), ADDITION.strength
+    watched = max(days(core.at - core.events_since), 1.0)
+    found = [note.told for note in core.notes if note.told.kind == "addition"]
+    seen = sum([told.volume.value for told in found if told.volume is not None]) / watched
+    poured = max(work.prior.water - seen, 0.0) * days(work.at - core.at)
+    shape = np.zeros(s.SIZE)
+    shape[[s.V, s.C, s.ADDED_WATER, s.ADDED_CONCENTRATE]] = 1.0, part, 1.0 - part, part
+    shock(work.mean, work.cov, shape, poured, 2.0 * poured * size)
 
 
 def _shift(work: Working, core: Core, verdict: Verdict, began: Instant) -> Core:

@@ -8,6 +8,7 @@ from advisor.belief import EMPTY, Belief, Core, Told, noise_of
 from advisor.filter_step import (
     Matrix,
     Vector,
+    forget,
     learn,
     move,
     pack,
@@ -21,10 +22,12 @@ from advisor.plan import SumpPlan
 from advisor.priors import Priors, priors
 from advisor.pumps import count, days
 from advisor.summary import tell
-from advisor.words import Instant
+from advisor.words import MINUTE, Instant
 
 SHIFT_DAYS = 8.0 / 24.0
 """How long pumps run or stand; common practice. [d]"""
+BLIND: Instant = 40 * MINUTE
+"""What rushes out or in is taken to have stopped where no level has borne it out so long. [ms]"""
 SOFT = 3.0
 """Huber's bound, from which on a surprise counts by its size and no longer by its square. [1]"""
 
@@ -64,6 +67,9 @@ class Working:
         """Move the filter to a later moment. [ms]"""
         self.pumps = pumps = count(self.pumps, until)
         passed = days(until - self.at) if self.at >= 0 else 0.0
+        rush = self.settled
+        if rush.rushing and until - rush.rushing_seen > BLIND:
+            self.as_usual(rush.usual)
         if passed > 0.0:
             block, decay, noise = balance.passage(
                 self.mean, self.prior, passed, days(pumps.ran), days(pumps.cut)
@@ -72,6 +78,12 @@ class Working:
             self.bank.move(block, decay)
         self.pumps = pumps._replace(ran=0.0, cut=0.0)
         self.at = until
+
+    def as_usual(self, rates: tuple[float, float, float, float]) -> None:
+        """Take up the rates at rest as they were before something ran out or in. [L/d]"""
+        water, water_spread, solute, solute_spread = rates
+        forget(self.mean, self.cov, s.WATER_REST, water, water_spread)
+        forget(self.mean, self.cov, s.CONCENTRATE_REST, solute, solute_spread)
 
     def take(self, row: observation.Row, value: float) -> tuple[float, float]:
         """Take in one measurement; give what it told: the surprise and its variance."""
