@@ -114,7 +114,7 @@ class Ledger:
         StoreUnavailable
             If the store is locked or full; nothing of the batch is written then.
         """
-        self._number({(sump, signal) for sump, signal, *_ in batch.readings})
+        self._number({(sump, signal) for sump, signal, _, _, _ in batch.readings})
 
         def write(connection: sqlite3.Connection) -> None:
             write_evidence(connection, batch, self._numbers)
