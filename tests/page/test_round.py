@@ -37,7 +37,7 @@ def test_stops_are_in_walking_order_and_the_load_is_added_up(three: Shop):
     with three.client() as client:
         said = words_of(client.get("/round").text)
     assert "2 stops on this round." in said
-    assert "6.5 L semi-a · 29 L water · 4 buckets" in said
+    assert "6.5 L semi-a from drum-1 · 29 L water · 4 buckets" in said
     assert said.index("mill-07") < said.index("mill-09")
     assert "mill-08" not in said
     assert "Water first, then the concentrate into the water" in said
@@ -54,7 +54,7 @@ def test_one_tick_reports_all_that_a_sump_wanted(three: Shop):
     assert message.topic.endswith("/mill-09/addition")
     assert (body["water_l"], body["concentrate_l"]) == (24.0, 6.0)
     assert "Reported." in said
-    assert "500 mL semi-a · 5 L water · 1 bucket" in said
+    assert "500 mL semi-a from drum-1 · 5 L water · 1 bucket" in said
     assert "✓ done" in said
 
 
