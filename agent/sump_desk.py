@@ -160,9 +160,11 @@ class SumpDesk:
         state = self._missing(state)
         outside = Outside(findings=self.found, outage=outage, since=since, stock=stock)
         before, self.state, self.found = self.state, state, ()
+        again, self.timeline.folded_again = self.timeline.folded_again, False
         if (
             occasion is Occasion.MINUTE
             and before is not None
+            and not again
             and sump.is_foreseen(self.standing, before, state, self.plan, now=now, outside=outside)
         ):
             return (PublishState(state),)

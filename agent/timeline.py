@@ -50,6 +50,8 @@ class Timeline:
         """Start again from a belief and all the evidence from `reach` on. [ms]"""
         self._tip = belief
         self._waiting: list[Evidence] = []
+        self.folded_again = True
+        """Whether what was known of the past may have changed; whoever has seen to it resets it."""
         self.count = 0
         """Pieces of evidence taken in since. [1]"""
         self._minutes: list[_Minute] = []
@@ -149,3 +151,4 @@ class Timeline:
         self._tip = belief
         self._waiting = []
         self._dirty = None
+        self.folded_again = True

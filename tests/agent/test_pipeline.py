@@ -283,3 +283,18 @@ def test_orders_on_alarms_reach_the_board_or_are_refused_with_the_reason():
     run = Run().take(*steady(range(0, 61, 20)), report("alarm-command", 61, **order))
 
     assert run.refusals() == ["schema"]
+
+
+def test_readings_of_one_signal_that_come_after_those_of_another_are_judged():
+    """What they change of the past is no minute that was foreseen."""
+    run = Run().take(STOPPED, *steady(range(0, 211, 30), depth=240.0))
+    kinds = [body["kind"] for body in run.bodies(f"{PREFIX}/mill-07/advice")]
+    assert set(kinds) == {"check"}
+
+    brix = [
+        Arrival(stamp(215), "north/mill-07/brix", reading(6.4, at).encode())
+        for at in range(0, 211, 30)
+    ]
+    run.take(*brix, Tick(stamp(300)))
+
+    assert run.bodies(f"{PREFIX}/mill-07/advice")[-1]["kind"] == "top-up"
