@@ -23,7 +23,7 @@ from statistics import NormalDist
 from advisor.priors import Priors
 from advisor.words import DAY, MINUTE, Instant, days_between
 
-SURE = 5.0
+SURE = 6.0
 """Sds of the excess from which on it is a leak. [1]"""
 SPANS = (3, 4, 5, 6)
 """Slots over which a fall is looked at. [1]"""
@@ -31,7 +31,7 @@ SLOT: Instant = 10 * MINUTE
 """Usual time between two slots. [ms]"""
 LOOKS_A_YEAR = 365.0 * DAY / SLOT
 FALSE_A_YEAR = LOOKS_A_YEAR * len(SPANS) * NormalDist().cdf(-SURE)
-"""Most false alarms of one sump in a year, for normal noise of the learned spread: 0.06. [1]"""
+"""Most false alarms of one sump in a year, for normal noise of the learned spread: 0.0002. [1]"""
 LEAST = 0.012
 """A leak has taken at least so much of the volume aimed for. [1]"""
 EVEN_SHARE = 0.2
