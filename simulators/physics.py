@@ -320,7 +320,7 @@ class Sump:
             self.book.chloride_out += chloride
             self.book.hardness_out += hardness
         if concentrate_before > 0.0:
-            self.foreign -= self.foreign * concentrate / concentrate_before
+            self.foreign *= max(1.0 - concentrate / concentrate_before, 0.0)
         return water, concentrate
 
     def precipitate(self, share: float) -> None:

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from simulators.fluid import Trouble
@@ -57,6 +57,7 @@ DOING = {
 
 @settings(max_examples=150)
 @given(st.lists(ACTIONS, min_size=1, max_size=25), st.sampled_from([1.0, 10.0, 60.0]))
+@example([("drain", 347.0, None), ("foreign", 1.628187982034244, None), ("drain", 2.0, None)], 1.0)
 def test_what_came_in_less_what_went_out_is_there(actions, step_s):
     """Whatever happens, water, concentrate, oil and salts balance to 1e-9."""
     sump = a_sump(step_s)
