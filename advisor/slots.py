@@ -11,7 +11,7 @@ import numpy as np
 from advisor import observation, rushes, steps, undo
 from advisor import states as s
 from advisor.balance import concentration
-from advisor.belief import EMPTY, Belief, Core, EventNote
+from advisor.belief import EMPTY, Belief, Core, EventNote, twin
 from advisor.filter_step import Vector, clone, forget, project, shock
 from advisor.geometry import volume_at
 from advisor.leaks import LEAST, runs_out, take_depth
@@ -84,7 +84,16 @@ def close(belief: Belief, plan: SumpPlan) -> Belief:
     work.settled = _keep_clone(work, begin_when_known(work, core, slot.begin))
     core = work.core()
     core.losing = compare(core, plan, core.at)
-    return replace(belief, core=core, slot=EMPTY)
+    return Belief(
+        belief.schema,
+        belief.at,
+        core,
+        EMPTY,
+        belief.seen,
+        belief.paces,
+        belief.watches,
+        belief.temperature,
+    )
 
 
 def _look_for_leak(work: Working, core: Core, belief: Belief) -> Core:
@@ -98,10 +107,11 @@ def _look_for_leak(work: Working, core: Core, belief: Belief) -> Core:
     depth = slot.level_sum / slot.levels
     target = volume_at(work.plan.tank, work.plan.levels.target)
     seepage = _at_rest(work, core, when, None if unlike else belief, target)
-    if seepage is not core.seepage:
-        core = replace(core, seepage=seepage)
+    core = twin(core)
+    core.seepage = seepage
     if unlike:
-        return replace(core, falling=()) if core.falling else core
+        core.falling = ()
+        return core
     kept = tuple([depth for depth in core.falling if depth[0] > moved])
     falling = take_depth(kept, when, depth, work.prior.waves_sd)
     area, lost = observation.surface(work.plan, depth), core.told.lost
@@ -109,8 +119,9 @@ def _look_for_leak(work: Working, core: Core, belief: Belief) -> Core:
     may = MOST_A_DAY * target if lost is None else limit(lost, "water", target, age)
     least = LEAST * target / area
     if not runs_out(falling, slot.levels, work.prior, may=may / area, least=least):
-        return replace(core, falling=falling)
-    core = replace(core, falling=falling, leaking=work.at)
+        core.falling = falling
+        return core
+    core.falling, core.leaking = falling, work.at
     last = core.notes[-1] if core.notes else None
     fresh = last is not None and last.told.kind == "drain" and last.until >= falling[0][0]
     return undo.as_leak(work, core) if fresh else core

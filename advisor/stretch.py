@@ -148,7 +148,8 @@ class _Sums:
                 return False
             self.repeats = repeats
         else:
-            self.grain = finer(self.grain, self.last, value)
+            if self.grain == 0.0 or abs(value - self.last) < self.grain:
+                self.grain = finer(self.grain, self.last, value)
             self.last, self.repeats, self.since = value, 0, at
         self.added = True
         self.count += 1

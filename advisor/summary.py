@@ -1,7 +1,6 @@
 """From the filter to what is told of it: estimates with their sds, and what nothing tells."""
 
 import math
-from dataclasses import replace
 
 import numpy as np
 
@@ -55,19 +54,15 @@ def tell(mean: Vector, cov: Matrix, core: Core, plan: SumpPlan, prior: Priors) -
     concentration, correlation = None, 0.0
     if core.concentration_known:
         concentration, correlation = _concentration(mean, cov)
-    return replace(
-        told,
-        volume=volume,
-        concentration=concentration,
-        correlation=correlation,
-        rest_depth=Estimate(depth + over, _root(cov.item(s.V, s.V)) / drawn),
-        holdup=holdup,
-        losses=_losses(mean, cov, core),
-        recent=_recent(mean, cov, core),
-        lost=Account(since=core.since, water=rest[0], concentrate=rest[1]),
-        added=Account(since=core.since, water=rest[2], concentrate=rest[3]),
-        drained=Account(since=core.since, water=rest[4], concentrate=rest[5]),
-    )
+    told.volume, told.holdup = volume, holdup
+    told.concentration, told.correlation = concentration, correlation
+    told.rest_depth = Estimate(depth + over, _root(cov.item(s.V, s.V)) / drawn)
+    told.losses = _losses(mean, cov, core)
+    told.recent = _recent(mean, cov, core)
+    told.lost = Account(since=core.since, water=rest[0], concentrate=rest[1])
+    told.added = Account(since=core.since, water=rest[2], concentrate=rest[3])
+    told.drained = Account(since=core.since, water=rest[4], concentrate=rest[5])
+    return told
 
 
 def _expectations(mean: Vector, cov: Matrix, core: Core, plan: SumpPlan, prior: Priors) -> Told:

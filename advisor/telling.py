@@ -12,6 +12,8 @@ TOLD_ON_CHANGE = frozenset(
     {Signal.RUNNING, Signal.CUTTING, Signal.WATER_METER, Signal.CONCENTRATE_METER}
 )
 """They have no usual interval."""
+PLACES = range(len(SIGNALS))
+ON_CHANGE = frozenset(place for place in PLACES if SIGNALS[place] in TOLD_ON_CHANGE)
 LEAST_INTERVAL = 30.0
 """Signals that come faster count as coming so often: networks pause for minutes. [s]"""
 
@@ -38,6 +40,8 @@ def state_at(belief: Belief, at: Instant, plan: SumpPlan) -> SumpState:
     water, solute = lost_ahead(core, at)
     running = core.pumps.running
     found = findings(belief)
+    seen = belief.seen
+    heard = [place for place in PLACES if seen[place] >= 0]
     return SumpState(
         at=at,
         volume=_shifted(told.volume, -water - solute),
@@ -51,13 +55,11 @@ def state_at(belief: Belief, at: Instant, plan: SumpPlan) -> SumpState:
         added=told.added,
         drained=told.drained,
         qualities=qualities(belief, plan, found),
-        last_seen={
-            signal: seen for signal, seen in zip(SIGNALS, belief.seen, strict=True) if seen >= 0
-        },
+        last_seen={SIGNALS[place]: seen[place] for place in heard},
         intervals={
-            signal: max(pace, LEAST_INTERVAL)
-            for signal, pace, seen in zip(SIGNALS, belief.paces, belief.seen, strict=True)
-            if seen >= 0 and signal not in TOLD_ON_CHANGE
+            SIGNALS[place]: max(belief.paces[place], LEAST_INTERVAL)
+            for place in heard
+            if place not in ON_CHANGE
         },
         charging=core.charging,
         events=tuple([note.told for note in core.notes]),

@@ -280,9 +280,12 @@ class Finding:
     unit: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(slots=True, kw_only=True)
 class SumpState:
-    """All that is known about a sump at `at`; what nothing tells is `None`."""
+    """All that is known about a sump at `at`; what nothing tells is `None`.
+
+    Nothing changes it once made; it is not frozen since freezing doubles the cost of a minute.
+    """
 
     at: Instant
     volume: Estimate | None

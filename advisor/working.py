@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from advisor import balance, events, observation
 from advisor import states as s
-from advisor.belief import EMPTY, Belief, Core, Told, noise_of
+from advisor.belief import EMPTY, Belief, Core, Told, noise_of, twin
 from advisor.filter_step import (
     Matrix,
     Vector,
@@ -106,26 +106,22 @@ class Working:
     def core(self) -> Core:
         """Give the filter as a value again, and what is told of it."""
         old = self.settled
-        return replace(
-            old,
-            at=self.at,
-            mean=pack(self.mean),
-            cov=pack(self.cov),
-            pumps=self.pumps,
-            noises=(self.noise, old.noises[1])
-            if self.pumps.running == 0
-            else (old.noises[0], self.noise),
-            bank=self.bank.packed(),
-            begun=tuple(self.bank.begun),
-            notes=tuple([events.weigh(note, self.mean, self.cov) for note in old.notes]),
-            told=self._told(),
-        )
+        core = twin(old)
+        core.at, core.pumps = self.at, self.pumps
+        core.mean, core.cov = pack(self.mean), pack(self.cov)
+        still, stirred = old.noises
+        core.noises = (self.noise, stirred) if self.pumps.running == 0 else (still, self.noise)
+        core.bank, core.begun = self.bank.packed(), tuple(self.bank.begun)
+        core.notes = tuple([events.weigh(note, self.mean, self.cov) for note in old.notes])
+        core.told = self._told()
+        return core
 
     def _told(self) -> Told:
         """Tell what the filter knows, with the pumps as they are now."""
         old = self.settled
         if old.at != self.at or old.pumps is not self.pumps:
-            old = replace(old, at=self.at, pumps=self.pumps)
+            old = twin(old)
+            old.at, old.pumps = self.at, self.pumps
         told = tell(self.mean, self.cov, old, self.plan, self.prior)
         return self._in_doubt(told, old) if self.pending else told
 

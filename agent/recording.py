@@ -128,17 +128,15 @@ def _at(item: Arrival | Tick, at: int) -> Arrival | Tick:
 
 def line_of(item: Arrival | Tick) -> bytes:
     """Write one line, with its end; the same item always gives the same bytes."""
-    fields: dict[str, object] = {"at": text_of(item.at)}
-    if isinstance(item, Arrival):
-        fields["topic"] = item.topic
-        try:
-            fields["payload"] = item.payload.decode()
-        except UnicodeDecodeError:
-            fields["payload_base64"] = b64encode(item.payload).decode()
-        for name in _MARKS:
-            if getattr(item, name):
-                fields[name] = True
-    return _ENCODE(fields).encode() + b"\n"
+    at = text_of(item.at)
+    if isinstance(item, Tick):
+        return f'{{"at":"{at}"}}\n'.encode()
+    try:
+        payload = f'"payload":{_ENCODE(item.payload.decode())}'
+    except UnicodeDecodeError:
+        payload = f'"payload_base64":"{b64encode(item.payload).decode()}"'
+    marks = "".join([f',"{name}":true' for name in _MARKS if getattr(item, name)])
+    return f'{{"at":"{at}","topic":{_ENCODE(item.topic)},{payload}{marks}}}\n'.encode()
 
 
 class RecordingWriter:

@@ -150,7 +150,7 @@ class SumpDesk:
         self.told = at if self.told is None else max(at, self.told)
         self.judged_at, self.open_minute = now, NO_MINUTE
         state = estimate.state_at(self.timeline.belief, self.told, self.plan)
-        if since is not None and any(seen < since for seen in state.last_seen.values()):
+        if since is not None and min(state.last_seen.values(), default=since) < since:
             told = self.standing.stale
             heard = {
                 signal: seen if signal in told else max(seen, since)

@@ -46,6 +46,7 @@ RANGED = ("volume", "concentration")
 
 _COLUMNS = ("since", "running", *(c for name, _ in ESTIMATES for c in (name, f"{name}_sd")))
 _RANGES = tuple(f"{name}_{end}" for name in RANGED for end in ("low", "high"))
+_STEPS = tuple(steps for _, steps in ESTIMATES)
 _AT = {name: place for place, name in enumerate(("at", *_COLUMNS, *_RANGES))}
 _ESTIMATED = {name: (_AT[name], steps) for name, steps in ESTIMATES}
 
@@ -182,7 +183,7 @@ def history_row(state: SumpState) -> Row | None:
         *_parts(state.drained),
     ]
     cells: list[int | None] = []
-    for (_, steps), estimate in zip(ESTIMATES, pairs, strict=True):
+    for steps, estimate in zip(_STEPS, pairs, strict=True):
         if estimate is None:
             cells += (None, None)
         else:
