@@ -78,8 +78,10 @@ def usual_pace(pace: float, at: Instant, before: Instant) -> float:
     """Give the usual time between readings with one more; a pause counts little. [s]"""
     if before < 0:
         return pace
-    gap = (at - before) / 1000.0
-    return pace + ((min(LONG_GAP * pace, gap)) - pace) / PACE_MEMORY
+    gap, longest = (at - before) / 1000.0, LONG_GAP * pace
+    if gap > longest:
+        return pace + (longest - pace) / PACE_MEMORY
+    return pace + (gap - pace) / PACE_MEMORY
 
 
 def _is_over(belief: Belief, slot: Slot, at: Instant) -> bool:

@@ -197,7 +197,9 @@ class _Levels(_Sums):
             depth = depth_of(self.plan, value, self.warm)
         else:
             sign, offset, highest = upright
-            depth = min(max(offset + sign * value, 0.0), highest)
+            depth = offset + sign * value
+            if not 0.0 <= depth <= highest:
+                depth = min(max(depth, 0.0), highest)
         return self.fits(at, value, depth)
 
     def _expect(self, at: Instant) -> None:

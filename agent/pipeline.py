@@ -113,12 +113,12 @@ class Pipeline:
         """Take in one item; items come in the order of their stamps. Bad input never raises."""
         if item.at >= self._due:
             self._advance(item.at)
+            if self._is_new:
+                self._is_new = False
+                for command in self._decoder.begin(self._now):
+                    self._outcome.command(self._now, command)
         elif item.at > self._now:
             self._now = item.at
-        if self._is_new:
-            self._is_new = False
-            for command in self._decoder.begin(self._now):
-                self._outcome.command(self._now, command)
         if isinstance(item, Tick) or self._took_plain(item):
             return
         for decoded in self._throttle.decode(item):

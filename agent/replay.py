@@ -1,6 +1,8 @@
 """A recording through the same path as live messages, with its own times as the clock."""
 
-from collections.abc import Iterable
+import gc
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from typing import BinaryIO
 
 from advisor.words import HOUR, Instant
@@ -13,6 +15,8 @@ from agent.store.ledger import Ledger
 COMMIT_EVERY = 1000
 """Lines between two transactions: nothing waits for an acknowledgement here. Housekeeping, hourly
 in the live agent, runs at the first of them in each hour of the recording."""
+SWEPT_AFTER = 50_000
+"""New objects between two looks for rubbish in cycles. [1]"""
 
 
 def replay(
@@ -41,21 +45,33 @@ def replay(
     """
     pipeline = Pipeline(plant, ledger)
     housekept: Instant = 0
-    for number, item in enumerate(items, start=1):
-        pipeline.take(item)
-        if pipeline.published:
-            _write(pipeline, out)
-        if isinstance(item, Tick):
-            out.write(line_of(item))
-            out.flush()
-        if number % COMMIT_EVERY == 0:
-            ledger.commit(pipeline.seal())
-            if item.at >= housekept + HOUR:
-                housekept = item.at
-                ledger.housekeep()
+    with _seldom_swept():
+        for number, item in enumerate(items, start=1):
+            pipeline.take(item)
+            if pipeline.published:
+                _write(pipeline, out)
+            if isinstance(item, Tick):
+                out.write(line_of(item))
+                out.flush()
+            if number % COMMIT_EVERY == 0:
+                ledger.commit(pipeline.seal())
+                if item.at >= housekept + HOUR:
+                    housekept = item.at
+                    ledger.housekeep()
     ledger.commit(pipeline.seal())
     out.flush()
     return pipeline
+
+
+@contextmanager
+def _seldom_swept() -> Iterator[None]:
+    """Look for rubbish in cycles less often: a replay makes hardly any, and much that stays."""
+    usual = gc.get_threshold()
+    gc.set_threshold(SWEPT_AFTER, *usual[1:])
+    try:
+        yield
+    finally:
+        gc.set_threshold(*usual)
 
 
 def _write(pipeline: Pipeline, out: BinaryIO) -> None:
