@@ -15,7 +15,7 @@ demo: $(VENV)/ready-to-run  ## a simulated plant of four sumps, the agent, and a
 
 test: $(VENV)/ready-to-test  ## install what the tests need and run all of them
 	@bash tests/install.sh servers
-	@$(BIN)/python -m pytest $(TESTS)
+	@bash tests/run.sh $(BIN)/python $(TESTS)
 
 test-pythons: $(VENV)/ready-to-test  ## the fast tests under each Python from 3.11 on that is to be had (PYTHONS="...")
 	@bash tests/packaging/pythons.sh $(BIN)/uv $(TESTS)
