@@ -54,30 +54,30 @@ def take_check(belief: Belief, entry: Check, plan: SumpPlan) -> Belief:
         core = replace(core, volume_known=True)
     elif entry.kind is CheckKind.TITRATION:
         row = observation.titration_row(mean, TITRATION_SD)
-        _allow(work, core, row, entry)
-        core = _compare(core, entry.at, work.take(row, entry.value))
+        expected = _allow(work, core, row, entry)
+        core = _compare(core, entry.at, work.take(row, entry.value)[0], expected)
     else:
         row = observation.handheld_row(mean, plan.fluid.refractometer_factor, HANDHELD_SD)
-        _allow(work, core, row, entry)
-        core = _compare(core, entry.at, work.take(row, entry.value))
+        expected = _allow(work, core, row, entry)
+        core = _compare(core, entry.at, work.take(row, entry.value)[0], expected)
     core = begin_when_known(work, core, entry.at)
     return work.belief(belief, core, entry.at)
 
 
-def _allow(work: Working, core: Core, row: observation.Row, entry: Check) -> None:
+def _allow(work: Working, core: Core, row: observation.Row, entry: Check) -> float:
     """Widen what was believed of the instruments' drift where a check is far off.
+
+    Gives the variance with which the check was expected before.
 
     Tramp oil may come in ten times as fast as is usual, and film may grow so: what the check
     differs by, beyond its spread, the offsets and their rates of growth since the last check may
     have been off by: film where a handheld instrument says it, water and oil where titration does.
     """
-    if not core.concentration_known:
-        return
     _, variance = project(work.cov, row.places, row.weights)
     off = (entry.value - row.expected) ** 2
     expected = variance + row.variance
-    if off < SURPRISED**2 * expected:
-        return
+    if not core.concentration_known or off < SURPRISED**2 * expected:
+        return expected
     per_brix = 0.01 * work.plan.fluid.refractometer_factor
     titrated = entry.kind is CheckKind.TITRATION
     offset, rate = (s.SHARED, s.SHARED_RATE) if titrated else (s.FILM, s.FILM_RATE)
@@ -88,6 +88,7 @@ def _allow(work: Working, core: Core, row: observation.Row, entry: Check) -> Non
     shape = _drifted(core, entry.at - round(passed * DAY), entry.at, solute)
     shape[offset], shape[rate] = 1.0, 1.0 / passed
     shock(work.mean, work.cov, shape, 0.0, more)
+    return expected
 
 
 def _drifted(core: Core, begin: Instant, end: Instant, solute: float) -> Vector:
@@ -103,9 +104,8 @@ def _drifted(core: Core, begin: Instant, end: Instant, solute: float) -> Vector:
     return shape
 
 
-def _compare(core: Core, at: Instant, told: tuple[float, float]) -> Core:
+def _compare(core: Core, at: Instant, surprise: float, variance: float) -> Core:
     """Note whether checks keep differing from what was expected of them, the same way."""
-    surprise, variance = told
     core = replace(core, compared=at)
     if not core.concentration_known:
         return replace(core, concentration_known=True)
