@@ -173,7 +173,7 @@ def sump_shown(entry: Mapping[str, Any], visitor: Visitor) -> dict[str, str]:
 
 @router.post("/setup/sumps/{name}", response_model=None)
 def sump_change(
-    name: str, office: TheOffice, visitor: TheVisitor, desk: TheDesk, form: TheForm
+    name: str, office: TheOffice, visitor: TheVisitor, form: TheForm, desk: TheDesk
 ) -> Response:
     """Look at a changed sump, draw it, or write it."""
     entry, say = entry_of(desk, "sump", name), visitor.speech
@@ -256,7 +256,7 @@ def _fluids(desk: SetupDesk) -> list[tuple[str, str]]:
 
 
 @router.post("/setup/drawing", response_model=None)
-def drawing(office: TheOffice, visitor: TheVisitor, desk: TheDesk, form: TheForm) -> Response:
+def drawing(office: TheOffice, visitor: TheVisitor, form: TheForm, desk: TheDesk) -> Response:
     """The drawing of a sump's form while it is being filled in."""
     name = form.get("sump", NEW)
     entry = entry_of(desk, "sump", name)
@@ -278,7 +278,7 @@ def concentrate_form(
 
 @router.post("/setup/concentrates/{name}", response_model=None)
 def concentrate_change(
-    name: str, office: TheOffice, visitor: TheVisitor, desk: TheDesk, form: TheForm
+    name: str, office: TheOffice, visitor: TheVisitor, form: TheForm, desk: TheDesk
 ) -> Response:
     """Look at a changed concentrate, or write it."""
     entry, say = entry_of(desk, "concentrate", name), visitor.speech

@@ -74,7 +74,7 @@ def listen_page(
 
 
 @router.post("/setup/listen", response_model=None)
-def listen(office: TheOffice, visitor: TheVisitor, desk: TheDesk, form: TheForm) -> Response:
+def listen(office: TheOffice, visitor: TheVisitor, form: TheForm, desk: TheDesk) -> Response:
     """Begin to listen, or stop."""
     del office, visitor
     query: dict[str, str] = dict(_target(desk, form.get("sump", ""), form.get("signal", "")))
@@ -202,7 +202,7 @@ def signal_form(
 
 @router.post("/setup/sumps/{sump}/signals/{signal}", response_model=None)
 def signal_change(
-    sump: str, signal: Signal, office: TheOffice, visitor: TheVisitor, desk: TheDesk, form: TheForm
+    sump: str, signal: Signal, office: TheOffice, visitor: TheVisitor, form: TheForm, desk: TheDesk
 ) -> Response:
     """Try a binding out, look at the change, or write it."""
     entry, say = _entry(desk, sump, signal), visitor.speech

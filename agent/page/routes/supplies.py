@@ -49,7 +49,7 @@ def stock_form(supply: TheShelf, office: TheOffice, visitor: TheVisitor) -> HTML
 
 @router.post("/supplies/{supply}", response_model=None)
 async def take_stock(
-    supply: TheShelf, office: TheOffice, visitor: TheVisitor, form: TheForm
+    office: TheOffice, visitor: TheVisitor, form: TheForm, supply: TheShelf
 ) -> Response:
     """Look at what was typed, save it, or go back to it."""
     typed = read_stocking(form, supply, visitor, office.now)
