@@ -71,14 +71,27 @@ def _often(work: Working, core: Core, kind: Kind) -> float:
     return AFTER_EVENT if work.at - last.until < RIGHT_AFTER else RUSH.per_day
 
 
-def possible(kind: Kind, rate: float, rushing: float) -> bool:
+def possible(kind: Kind, rate: float, rushing: float, loses: float) -> bool:
     """Whether a change by so much can be, with so much running already; out is positive. [L/d]
 
-    What runs out is mix and what runs in is water; either can stop.
+    What runs in is water, and what runs out is mix; either can stop. Of what `loses` so much by
+    itself, something runs in only where the level then rises: else the loss has ceased, as where a
+    hall is dry no more, and that is left to the rates.
     """
     way = rate if kind == "leak" else -rate
     runs = rushing if kind == "leak" else -rushing
+    if kind == "ingress" and not runs and loses + rate > -LEAST:
+        return False
     return way > LEAST or (runs > 0.0 and -way > 0.3 * runs)
+
+
+def losing(work: Working) -> float:
+    """Give what the sump loses at present by the rates. [L/d]"""
+    water, more_water, solute, more_solute = work.mean[
+        s.WATER_REST : s.CONCENTRATE_CUT + 1
+    ].tolist()
+    loss: float = water + solute
+    return loss if work.pumps.running == 0 else loss + more_water + more_solute
 
 
 def lasted(work: Working, core: Core, rate: float, began: Instant) -> bool:

@@ -169,7 +169,9 @@ def _possible(work: Working, core: Core, verdict: Verdict) -> bool:
     """Whether the tank could do this: additions add and stay in it, drains take what is there."""
     volume = _volume(verdict)
     if verdict.kind in {"leak", "ingress"}:
-        return rushes.possible(verdict.kind, volume / _scale(work), core.rushing / _scale(work))
+        scale = _scale(work)
+        loses = rushes.losing(work) / scale
+        return rushes.possible(verdict.kind, volume / scale, core.rushing / scale, loses)
     if verdict.kind == "addition":
         before = float(work.mean[s.V])
         return volume > SMALLEST * _scale(work) and before + 0.3 * volume < 1.15 * work.prior.brim

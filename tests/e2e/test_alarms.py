@@ -276,9 +276,7 @@ SCENARIOS = [
         a_dry_hall,
         ("more water leaves",),
         within=(12 * HOUR, DAY),
-        # Evaporation that stops from one minute to the next looks like water that comes in, until
-        # the rate has been learned anew.
-        others=beside("advice-open", "water-gain"),
+        others=beside("advice-open"),
     ),
     Scenario("mix-loss-high", a_leak, ("look for the leak",), within=(6 * HOUR, 7 * HOUR)),
     Scenario(
